@@ -1,0 +1,90 @@
+package propagation
+
+import (
+	"footrule/internal/radio"
+	"footrule/internal/site"
+)
+
+// Model names an estimator.
+type Model string
+
+// The estimators.
+const (
+	OLS      Model = "ols"       // least squares on the stays that heard
+	Censored Model = "censored"  // maximum likelihood, silence is a level below the floor of hearing
+	TwoLevel Model = "two-level" // shadowing per stay and scatter per scan, silence mostly so
+)
+
+// Options choose what is fitted and how. The zero value is the default.
+type Options struct {
+	Model    Model    // "" is TwoLevel
+	PerAP    bool     // each radio has an exponent of its own
+	MissRate *float64 // share of scans that miss a strong radio; nil estimates it
+	FloorDBm *float64 // floor of hearing; nil takes the lowest level reported in each band
+}
+
+// Value is an estimate with its standard error and 95 % interval. SE, Lo and
+// Hi are NaN where the data do not determine them.
+type Value struct {
+	Est, SE, Lo, Hi float64
+}
+
+// Group is what the radios of one band share.
+type Group struct {
+	Band      radio.Band
+	Exponent  Value   // n; under PerAP the mean of the radios' own
+	SigmaDB   Value   // total spread of a stay's mean level around the model
+	ShadowDB  float64 // σ_s, part shared by the scans of a stay (two-level; else SigmaDB)
+	ScatterDB float64 // σ_e, scan to scan (two-level; else 0)
+	FloorDBm  float64 // floor of hearing c
+	MissRate  float64 // p0, share of scans that miss a strong radio
+	Readings  int     // scans that heard, over all stays and radios that are in the fit
+	Censored  int     // scans that did not
+	Stays     int     // stay and radio pairs that heard
+	Silent    int     // stay and radio pairs that did not
+}
+
+// RadioFit is what one radio was found to be.
+type RadioFit struct {
+	Ref      site.RadioRef
+	Name     string // site.RadioName
+	AP       string // ID of its access point
+	Band     radio.Band
+	InFit    bool    // false for a radio never heard: the other figures are NaN then
+	Level1m  Value   // A, dBm at 1 m
+	Exponent Value   // its own under PerAP, else the group's
+	MissRate float64 // p0 of this radio
+	Readings int     // scans that heard it
+	Points   int     // places that heard it
+	Silent   int     // places that did not
+}
+
+// WallLoss is the loss of one crossing of a material in one band. The material
+// "floor" stands for one storey between transmitter and receiver.
+type WallLoss struct {
+	Material string
+	Band     radio.Band
+	LossDB   Value // never below 0
+	Crossed  int   // stay and radio pairs that heard through it
+}
+
+// Fit is an estimated propagation model. Level predicts from it.
+type Fit struct {
+	Model         Model
+	PerAP         bool
+	Groups        []Group
+	Radios        []RadioFit // in the order of Site.Radios
+	Walls         []WallLoss
+	LogLikelihood float64 // natural log, of the model's own observations
+	AICc          float64
+	LOORMSEDB     float64 // leave-one-place-out prediction error of heard stays, dB
+	Warnings      []Warning
+
+	site *site.Site
+}
+
+// Warning is something that a practitioner would doubt about a fit.
+type Warning struct {
+	Radio string // RadioFit.Name, empty where it concerns a band or the site
+	Text  string // a sentence with its number and a way out
+}
