@@ -61,6 +61,7 @@ type Walk struct {
 // Visit is the scans taken during one stay at one point.
 type Visit struct {
 	ID    string // unique in its walk
+	Seq   int    // place among the facts of its walk, from 1
 	Point string // ID of the reference point; empty where only coordinates are known
 	Floor string
 	At    orb.Point // where the surveyor stood, metres on the plan
@@ -92,10 +93,12 @@ const (
 
 // Mark is a decision of the surveyor, kept beside the visits.
 type Mark struct {
+	Seq    int // place among the facts of its walk, from 1
 	Time   time.Time
 	Kind   MarkKind
 	Target string
 	Reason string
+	Undo   bool // it takes back the latest fact that was not yet taken back
 }
 
 // Standing gives the visits that count: those not voided, in order. The visits

@@ -1,0 +1,569 @@
+package walk
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"footrule/internal/radio"
+	"footrule/internal/site"
+
+	"github.com/paulmach/orb"
+)
+
+// Stop is a point to stand at, in the order of the walk.
+type Stop struct {
+	Point string
+	Floor string
+	At    orb.Point
+}
+
+// Status says how a stop stands.
+type Status int
+
+// The states of a stop.
+const (
+	Todo Status = iota
+	Done
+	Skipped
+)
+
+// Phase says what the session waits for.
+type Phase int
+
+// The phases of a walk. From Going, Begin leads to Scanning; when a facing has
+// its scans, Turning waits for Face, and after the last facing Reviewing waits
+// for Accept, Redo or Drop. A fact that was proposed changes nothing until it
+// has been stored and is handed to Apply.
+const (
+	Going Phase = iota
+	Scanning
+	Turning
+	Reviewing
+	Over
+)
+
+// Fact is one thing to be stored: a visit or a mark.
+type Fact struct {
+	Visit *Visit
+	Mark  *Mark
+}
+
+// Errors that a session answers with; the state is unchanged then.
+var (
+	ErrPhase   = errors.New("not possible now")
+	ErrNothing = errors.New("nothing to undo")
+	ErrVoid    = errors.New("nobody can stand there: it is outside the outline or in a void")
+)
+
+// Session is one walk in progress: a fold of the facts stored so far, plus the
+// visit that is being recorded and is on no disk yet.
+type Session struct {
+	site    *site.Site
+	walk    Walk
+	stops   []Stop
+	index   map[string]int // point to stop
+	status  []Status
+	reasons []string // of skipped stops
+	visited []string // visit that stands at a stop
+	current int      // −1 when nothing is left
+	phase   Phase
+	offset  orb.Point
+	undo    []Fact
+
+	scans   []Scan
+	facing  int // place in Settings.FacingsDeg
+	inFace  int // scans taken in this facing
+	since   time.Time
+	live    []Now
+	liveAt  time.Time
+	hasLive bool
+}
+
+// Now is one access point as the latest sweep heard it, on its strongest radio.
+type Now struct {
+	AP       int // index into Site.AccessPoints
+	Radio    int // place in Site.Radios
+	LevelDBm float64
+}
+
+// NewSession resumes a walk: the facts in w are folded over the stops, so that
+// the state after any kind of end is the state that was on disk. stops are in
+// walking order. Settings with no scans per facing or facings outside [0, 360)
+// are an error.
+func NewSession(s *site.Site, w Walk, stops []Stop) (*Session, error) {
+	if w.Settings.ScansPerFacing < 1 {
+		return nil, fmt.Errorf("%d scans per facing; take at least 1", w.Settings.ScansPerFacing)
+	}
+	for _, f := range w.Settings.FacingsDeg {
+		if !(f >= 0 && f < 360) {
+			return nil, fmt.Errorf("a facing of %g degrees; facings are at least 0 and below 360", f)
+		}
+	}
+	if len(stops) == 0 {
+		return nil, errors.New("no points to walk; add points to the plan or lay a grid")
+	}
+	se := &Session{site: s, stops: stops, index: make(map[string]int, len(stops)),
+		status: make([]Status, len(stops)), reasons: make([]string, len(stops)), visited: make([]string, len(stops))}
+	for i, st := range stops {
+		if _, twice := se.index[st.Point]; twice {
+			return nil, fmt.Errorf("point %s stands twice on the way", st.Point)
+		}
+		se.index[st.Point] = i
+	}
+	se.walk.Header = w.Header
+	se.current = -1
+	se.goNext(-1)
+	// Facts are folded in the order in which they were made; clocks may lie.
+	facts := make([]Fact, 0, len(w.Visits)+len(w.Marks))
+	for i := range w.Visits {
+		facts = append(facts, Fact{Visit: &w.Visits[i]})
+	}
+	for i := range w.Marks {
+		facts = append(facts, Fact{Mark: &w.Marks[i]})
+	}
+	slices.SortStableFunc(facts, func(a, b Fact) int { return a.seq() - b.seq() })
+	for _, f := range facts {
+		se.Apply(f)
+	}
+	return se, nil
+}
+
+func (f Fact) seq() int {
+	if f.Visit != nil {
+		return f.Visit.Seq
+	}
+	return f.Mark.Seq
+}
+
+// Walk gives the facts so far. The slices are the session's own: read only.
+func (s *Session) Walk() *Walk { return &s.walk }
+
+// Site gives the plan that is walked.
+func (s *Session) Site() *site.Site { return s.site }
+
+// Stops gives the stops in walking order.
+func (s *Session) Stops() []Stop { return s.stops }
+
+// Status gives the state of stop i.
+func (s *Session) Status(i int) Status { return s.status[i] }
+
+// Reason gives why stop i was skipped.
+func (s *Session) Reason(i int) string { return s.reasons[i] }
+
+// VisitAt gives the visit that stands at stop i, nil where there is none.
+func (s *Session) VisitAt(i int) *Visit {
+	if s.visited[i] == "" {
+		return nil
+	}
+	return s.visit(s.visited[i])
+}
+
+func (s *Session) visit(id string) *Visit {
+	for i := range s.walk.Visits {
+		if s.walk.Visits[i].ID == id {
+			return &s.walk.Visits[i]
+		}
+	}
+	return nil
+}
+
+// Phase says what the session waits for.
+func (s *Session) Phase() Phase { return s.phase }
+
+// Current gives the stop to go to or to record at; ok is false when nothing is left.
+func (s *Session) Current() (i int, ok bool) { return s.current, s.current >= 0 }
+
+// At gives where the surveyor stands, or will stand, at the current stop: its
+// place on the plan and what was nudged.
+func (s *Session) At() orb.Point {
+	if s.current < 0 {
+		return orb.Point{}
+	}
+	p := s.stops[s.current].At
+	return orb.Point{p[0] + s.offset[0], p[1] + s.offset[1]}
+}
+
+// Here gives where the surveyor was last known to stand: at the latest visit
+// that stands. ok is false before the first.
+func (s *Session) Here() (floor string, at orb.Point, ok bool) {
+	st := s.walk.Standing()
+	if len(st) == 0 {
+		return "", orb.Point{}, false
+	}
+	v := st[len(st)-1]
+	return v.Floor, v.At, true
+}
+
+// Progress counts the stops.
+type Progress struct{ Done, Skipped, Todo int }
+
+// Progress counts the stops by their state.
+func (s *Session) Progress() Progress {
+	var p Progress
+	for _, st := range s.status {
+		switch st {
+		case Done:
+			p.Done++
+		case Skipped:
+			p.Skipped++
+		default:
+			p.Todo++
+		}
+	}
+	return p
+}
+
+// Recording says how far the visit is.
+type Recording struct {
+	Facing    float64 // to take now, or NoFacing
+	Nth, Of   int     // facing Nth of Of, from 1
+	Scans     int     // taken in this facing
+	ScansWant int
+	All       int // taken in the visit
+	AllWant   int
+}
+
+// Recording says how far the visit is that is being recorded.
+func (s *Session) Recording() Recording {
+	set := s.walk.Settings
+	of := max(1, len(set.FacingsDeg))
+	return Recording{Facing: s.facingDeg(), Nth: s.facing + 1, Of: of,
+		Scans: s.inFace, ScansWant: set.ScansPerFacing,
+		All: len(s.scans), AllWant: of * set.ScansPerFacing}
+}
+
+func (s *Session) facingDeg() float64 {
+	if len(s.walk.Settings.FacingsDeg) == 0 {
+		return NoFacing
+	}
+	return s.walk.Settings.FacingsDeg[s.facing]
+}
+
+// Since is the moment before which nothing heard counts: the arrival at the
+// point, or the turn to the facing.
+func (s *Session) Since() time.Time { return s.since }
+
+// Begin starts the visit at the current stop: from now on sweeps count.
+func (s *Session) Begin(now time.Time) error {
+	if s.phase != Going || s.current < 0 {
+		return ErrPhase
+	}
+	s.scans, s.facing, s.inFace = nil, 0, 0
+	s.since, s.phase = now, Scanning
+	return nil
+}
+
+// Face starts the next facing, once the surveyor has turned.
+func (s *Session) Face(now time.Time) error {
+	if s.phase != Turning {
+		return ErrPhase
+	}
+	s.since, s.phase = now, Scanning
+	return nil
+}
+
+// Take hands over a sweep. It always becomes the live picture; while scanning
+// it also becomes a scan of the visit if it was begun after the stay (or the
+// facing) was. Results older than that are dropped and counted, and of a BSSID
+// that is listed twice the younger result counts. counted says whether it did.
+func (s *Session) Take(sw radio.Sweep) (counted bool) {
+	s.listen(sw)
+	if s.phase != Scanning || sw.Started.Before(s.since) {
+		return false
+	}
+	end := sw.Started.Add(sw.Took)
+	sc := Scan{Time: sw.Started.UTC(), FacingDeg: s.facingDeg(), DroppedStale: sw.DroppedStale}
+	ages := make([]time.Duration, 0, len(sw.Heard))
+	for _, h := range sw.Heard {
+		if end.Add(-h.Age).Before(s.since) || !radio.LevelOK(h.RSSIDBm) {
+			sc.DroppedStale++
+			continue
+		}
+		if k := slices.IndexFunc(sc.Readings, func(r radio.Reading) bool { return r.BSSID == h.BSSID }); k >= 0 {
+			if h.Age < ages[k] {
+				sc.Readings[k], ages[k] = h.Reading, h.Age
+			}
+			continue
+		}
+		sc.Readings, ages = append(sc.Readings, h.Reading), append(ages, h.Age)
+	}
+	s.scans = append(s.scans, sc)
+	s.inFace++
+	if s.inFace >= s.walk.Settings.ScansPerFacing {
+		if s.facing+1 < len(s.walk.Settings.FacingsDeg) {
+			s.facing, s.inFace, s.phase = s.facing+1, 0, Turning
+		} else {
+			s.phase = Reviewing
+		}
+	}
+	return true
+}
+
+func (s *Session) listen(sw radio.Sweep) {
+	radioOf := s.site.RadioOf()
+	refs := s.site.Radios()
+	best := map[int]Now{}
+	for _, h := range sw.Heard {
+		k, ok := radioOf[h.BSSID]
+		if !ok || !radio.LevelOK(h.RSSIDBm) {
+			continue
+		}
+		ap := refs[k].AP
+		if b, have := best[ap]; !have || h.RSSIDBm > b.LevelDBm {
+			best[ap] = Now{AP: ap, Radio: k, LevelDBm: h.RSSIDBm}
+		}
+	}
+	s.live = s.live[:0]
+	for _, n := range best {
+		s.live = append(s.live, n)
+	}
+	slices.SortFunc(s.live, func(a, b Now) int {
+		if a.LevelDBm != b.LevelDBm {
+			if a.LevelDBm > b.LevelDBm {
+				return -1
+			}
+			return 1
+		}
+		return a.AP - b.AP
+	})
+	s.liveAt, s.hasLive = sw.Started.Add(sw.Took), true
+}
+
+// Live gives the access points of the latest sweep, strongest first, and when
+// that sweep ended; ok is false before the first sweep.
+func (s *Session) Live() (now []Now, at time.Time, ok bool) { return s.live, s.liveAt, s.hasLive }
+
+// HeardNow counts the access points of the latest sweep at or above the
+// threshold. A box with two bands counts once.
+func (s *Session) HeardNow() int {
+	n := 0
+	for _, l := range s.live {
+		if l.LevelDBm >= s.walk.Settings.ThresholdDBm {
+			n++
+		}
+	}
+	return n
+}
+
+// Pending gives the visit that is being recorded or reviewed, as it would be
+// stored; nil when there is none.
+func (s *Session) Pending() *Visit {
+	if s.phase != Scanning && s.phase != Turning && s.phase != Reviewing {
+		return nil
+	}
+	st := s.stops[s.current]
+	return &Visit{ID: fmt.Sprintf("V%04d", len(s.walk.Visits)+1), Seq: s.nextSeq(), Point: st.Point, Floor: st.Floor, At: s.At(), Scans: s.scans}
+}
+
+func (s *Session) nextSeq() int { return len(s.walk.Visits) + len(s.walk.Marks) + 1 }
+
+// Drop gives up the visit being recorded and keeps nothing of it.
+func (s *Session) Drop() error {
+	if s.phase != Scanning && s.phase != Turning && s.phase != Reviewing {
+		return ErrPhase
+	}
+	s.scans, s.facing, s.inFace, s.phase = nil, 0, 0, Going
+	return nil
+}
+
+// Accept proposes the reviewed visit. Store it, then Apply it.
+func (s *Session) Accept() (Fact, error) {
+	if s.phase != Reviewing {
+		return Fact{}, ErrPhase
+	}
+	return Fact{Visit: s.Pending()}, nil
+}
+
+// Redo drops the scans of the visit under review and starts it again.
+func (s *Session) Redo(now time.Time) error {
+	if s.phase != Reviewing {
+		return ErrPhase
+	}
+	s.phase = Going
+	return s.Begin(now)
+}
+
+// Nudge moves where the surveyor stands, by metres right and up on the plan,
+// before or while a visit is recorded.
+func (s *Session) Nudge(dx, dy float64) error {
+	if s.current < 0 || s.phase == Over {
+		return ErrPhase
+	}
+	p := s.At()
+	f := s.site.Floor(s.stops[s.current].Floor)
+	if f == nil || !f.Walkable(orb.Point{p[0] + dx, p[1] + dy}) {
+		return ErrVoid
+	}
+	s.offset[0] += dx
+	s.offset[1] += dy
+	return nil
+}
+
+// Offset gives how far the stand was nudged from the stop, in metres.
+func (s *Session) Offset() orb.Point { return s.offset }
+
+// Choose proposes to go to stop i next, whatever its state.
+func (s *Session) Choose(i int, now time.Time) (Fact, error) {
+	if s.phase != Going && s.phase != Over {
+		return Fact{}, ErrPhase
+	}
+	if i < 0 || i >= len(s.stops) {
+		return Fact{}, fmt.Errorf("stop %d of %d", i+1, len(s.stops))
+	}
+	return s.mark(Goto, s.stops[i].Point, "", now), nil
+}
+
+// SkipStop proposes to leave the current stop out.
+func (s *Session) SkipStop(reason string, now time.Time) (Fact, error) {
+	if s.phase != Going || s.current < 0 || s.status[s.current] != Todo {
+		return Fact{}, ErrPhase
+	}
+	return s.mark(Skip, s.stops[s.current].Point, reason, now), nil
+}
+
+// VoidVisit proposes that a visit shall not count.
+func (s *Session) VoidVisit(id, reason string, now time.Time) (Fact, error) {
+	if s.phase != Going && s.phase != Over {
+		return Fact{}, ErrPhase
+	}
+	if !slices.ContainsFunc(s.walk.Standing(), func(v *Visit) bool { return v.ID == id }) {
+		return Fact{}, fmt.Errorf("no visit %s stands", id)
+	}
+	return s.mark(Void, id, reason, now), nil
+}
+
+// Undo proposes to take back the latest fact that was not yet taken back.
+func (s *Session) Undo(now time.Time) (Fact, error) {
+	if s.phase != Going && s.phase != Over {
+		return Fact{}, ErrPhase
+	}
+	if len(s.undo) == 0 {
+		return Fact{}, ErrNothing
+	}
+	last := s.undo[len(s.undo)-1]
+	m := Mark{Seq: s.nextSeq(), Time: now.UTC(), Undo: true}
+	switch {
+	case last.Visit != nil:
+		m.Kind, m.Target = Void, last.Visit.ID
+	case last.Mark.Kind == Skip:
+		m.Kind, m.Target = Unskip, last.Mark.Target
+	case last.Mark.Kind == Unskip:
+		m.Kind, m.Target = Skip, last.Mark.Target
+	case last.Mark.Kind == Void:
+		m.Kind, m.Target = Unvoid, last.Mark.Target
+	default:
+		m.Kind, m.Target = Void, last.Mark.Target
+	}
+	return Fact{Mark: &m}, nil
+}
+
+// FinishWalk proposes to end the walk; it will not be resumed.
+func (s *Session) FinishWalk(now time.Time) (Fact, error) {
+	if s.phase != Going && s.phase != Over {
+		return Fact{}, ErrPhase
+	}
+	return s.mark(Finish, "", "", now), nil
+}
+
+func (s *Session) mark(k MarkKind, target, reason string, now time.Time) Fact {
+	return Fact{Mark: &Mark{Seq: s.nextSeq(), Time: now.UTC(), Kind: k, Target: target, Reason: reason}}
+}
+
+// Apply folds a stored fact into the state and moves on to the next stop.
+func (s *Session) Apply(f Fact) {
+	if f.Visit != nil {
+		s.walk.Visits = append(s.walk.Visits, *f.Visit)
+		s.undo = append(s.undo, f)
+		s.scans, s.facing, s.inFace = nil, 0, 0
+		i, ok := s.index[f.Visit.Point]
+		s.recount()
+		if ok {
+			s.goNext(i)
+		} else {
+			s.goNext(s.current)
+		}
+		return
+	}
+	m := *f.Mark
+	s.walk.Marks = append(s.walk.Marks, m)
+	if m.Undo {
+		s.undo = s.undo[:max(0, len(s.undo)-1)]
+	} else if m.Kind == Skip || m.Kind == Unskip || m.Kind == Void || m.Kind == Unvoid {
+		s.undo = append(s.undo, f)
+	}
+	s.recount()
+	switch m.Kind {
+	case Skip:
+		if i, ok := s.index[m.Target]; ok {
+			s.reasons[i] = m.Reason
+			s.goNext(i)
+			return
+		}
+	case Unskip, Goto:
+		if i, ok := s.index[m.Target]; ok {
+			s.goTo(i)
+			return
+		}
+	case Void:
+		if v := s.visit(m.Target); v != nil {
+			if i, ok := s.index[v.Point]; ok && s.status[i] == Todo {
+				s.goTo(i)
+				return
+			}
+		}
+	case Unvoid:
+		if v := s.visit(m.Target); v != nil {
+			if i, ok := s.index[v.Point]; ok {
+				s.goNext(i)
+				return
+			}
+		}
+	case Finish:
+		s.walk.Completed = true
+		s.current, s.phase = -1, Over
+		return
+	}
+	s.goNext(s.current)
+}
+
+// recount derives the state of every stop from the facts.
+func (s *Session) recount() {
+	clear(s.visited)
+	for i := range s.status {
+		s.status[i] = Todo
+	}
+	for _, m := range s.walk.Marks {
+		if i, ok := s.index[m.Target]; ok {
+			switch m.Kind {
+			case Skip:
+				s.status[i] = Skipped
+			case Unskip:
+				s.status[i] = Todo
+			}
+		}
+	}
+	for _, v := range s.walk.Standing() {
+		if i, ok := s.index[v.Point]; ok {
+			s.status[i], s.visited[i] = Done, v.ID
+		}
+	}
+}
+
+func (s *Session) goTo(i int) {
+	s.current, s.offset, s.phase = i, orb.Point{}, Going
+}
+
+// goNext goes to the first stop to do after stop i, then around.
+func (s *Session) goNext(i int) {
+	n := len(s.stops)
+	for k := 1; k <= n; k++ {
+		j := ((i+k)%n + n) % n
+		if s.status[j] == Todo {
+			s.goTo(j)
+			return
+		}
+	}
+	s.current, s.offset, s.phase = -1, orb.Point{}, Over
+}
