@@ -1,0 +1,110 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"footrule/internal/walk"
+	"footrule/store"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+)
+
+func newImport(sh *shell) *cobra.Command {
+	var name, receiver, surveyor string
+	cmd := &cobra.Command{
+		Use:   "import FILE CAPTURE...",
+		Short: "Add captured walks to a site",
+		Long: `import reads walks that were captured elsewhere (walk.csv, one row a reading) and
+adds each to FILE as a walk of its own, whole or not at all. A file that was
+imported before adds nothing.`,
+		Example: "  footrule import depot.footrule monday.csv tuesday.csv\n  footrule import depot.footrule levels.csv --walk before-move --receiver 'laptop A'",
+		Args:    files(2, -1, "a site FILE and one or more captures"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if name != "" && len(args) > 2 {
+				return usage(errors.New("--walk names one walk, and there are several captures; import them one by one"))
+			}
+			st, err := open(args[0], false)
+			if err != nil {
+				return err
+			}
+			defer st.Close()
+			for _, path := range args[1:] {
+				h := walk.Header{Name: name, Receiver: receiver, Surveyor: surveyor, Source: walk.Imported, Program: version}
+				if h.Name == "" {
+					h.Name = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+				}
+				if err := importOne(cmd, sh, st, h, path); err != nil {
+					return err
+				}
+			}
+			return st.Close()
+		},
+	}
+	cmd.Flags().StringVar(&name, "walk", "", "name of the walk (default: the file's name)")
+	cmd.Flags().StringVar(&receiver, "receiver", "", "what the levels were received with")
+	cmd.Flags().StringVar(&surveyor, "surveyor", "", "who walked")
+	return cmd
+}
+
+func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	progress, done := progressLine(sh.err, path)
+	rep, err := st.Import(cmd.Context(), h, path, f, info.Size(), progress)
+	done()
+	if errors.Is(err, cmd.Context().Err()) && err != nil {
+		return refused(fmt.Errorf("stopped; nothing of %s was added", path))
+	}
+	if err != nil {
+		return err
+	}
+	for _, w := range rep.Warnings {
+		fmt.Fprintf(sh.err, "footrule: %s: %s\n", path, w)
+	}
+	if rep.AlreadyThere {
+		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, rep.Walk)
+		return nil
+	}
+	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, rep.Walk, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
+	if rep.Unknown > 0 {
+		fmt.Fprintf(sh.out, ", %d of them of BSSIDs that are not on the plan", rep.Unknown)
+	}
+	fmt.Fprintln(sh.out)
+	return nil
+}
+
+// progressLine shows how far a reader is, where w is a terminal; elsewhere it
+// shows nothing.
+func progressLine(w io.Writer, path string) (progress func(read, total int64, readings int), done func()) {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return nil, func() {}
+	}
+	shown := false
+	progress = func(read, total int64, readings int) {
+		shown = true
+		if total > 0 {
+			fmt.Fprintf(w, "\r\x1b[K%s: %3d %%, %d readings", filepath.Base(path), 100*read/total, readings)
+			return
+		}
+		fmt.Fprintf(w, "\r\x1b[K%s: %d readings", filepath.Base(path), readings)
+	}
+	return progress, func() {
+		if shown {
+			fmt.Fprint(w, "\r\x1b[K")
+		}
+	}
+}

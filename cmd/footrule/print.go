@@ -1,0 +1,86 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"footrule/internal/propagation"
+
+	"github.com/charmbracelet/x/ansi"
+)
+
+// number is a float that JSON can say: null where it is not finite.
+type number float64
+
+func (n number) MarshalJSON() ([]byte, error) {
+	f := float64(n)
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(f)
+}
+
+func pair(lo, hi float64) [2]number { return [2]number{number(lo), number(hi)} }
+
+// printJSON writes one object and a newline.
+func printJSON(w io.Writer, v any) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w, "%s\n", b)
+	return err
+}
+
+// minus writes negative numbers with the sign that is as wide as a digit.
+func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
+
+// fixed prints a number with the given digits after the point, a dash where it
+// is unknown.
+func fixed(v float64, digits int) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return minus(fmt.Sprintf("%.*f", digits, v))
+}
+
+// within prints an estimate with half the width of its 95 % interval: 2.9 ±0.2.
+func within(v propagation.Value, digits int) string {
+	return fixed(v.Est, digits) + " ±" + fixed((v.Hi-v.Lo)/2, digits)
+}
+
+// table prints columns under a header: the first left-aligned, the others right.
+func table(w io.Writer, rows [][]string) {
+	var width []int
+	for _, row := range rows {
+		for i, c := range row {
+			if i == len(width) {
+				width = append(width, 0)
+			}
+			width[i] = max(width[i], ansi.StringWidth(c))
+		}
+	}
+	for _, row := range rows {
+		var b strings.Builder
+		for i, c := range row {
+			pad := strings.Repeat(" ", width[i]-ansi.StringWidth(c))
+			if i == 0 {
+				b.WriteString(c + pad)
+			} else {
+				b.WriteString("  " + pad + c)
+			}
+		}
+		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
+	}
+}
+
+// sentence says a warning with the radio it concerns.
+func sentence(w propagation.Warning) string {
+	if w.Radio == "" {
+		return w.Text
+	}
+	return w.Radio + ": " + w.Text
+}

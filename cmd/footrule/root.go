@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+)
+
+// version is set by the linker for releases.
+var version = "0.1.0-dev"
+
+// shell is what a command may touch of the world around it.
+type shell struct {
+	in       io.Reader
+	out, err io.Writer
+	now      func() time.Time
+	getenv   func(string) string
+}
+
+// run is the program with its world passed in; it gives the exit code.
+func run(args []string, in io.Reader, out, errw io.Writer) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	root := newRoot(&shell{in: in, out: out, err: errw, now: time.Now, getenv: os.Getenv})
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err != nil && err.Error() != "" {
+		fmt.Fprintln(errw, "footrule: "+oneLine(err))
+	}
+	return codeOf(err)
+}
+
+// oneLine keeps an error on one line, whatever it quotes.
+func oneLine(err error) string {
+	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r < ' ' || r == 0x7f }), " ")
+}
+
+func newRoot(sh *shell) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "footrule",
+		Short: "Calibrate a building's WLAN for locating things, point by point",
+		Long: `footrule takes you around a floor plan point by point, records the signal level
+of every access point heard there, and turns those levels into a fitted
+propagation model, a measured position error, and the next thing to do.
+
+The order of the work: new, walk (or import), fit, errors. To see all of it on
+an invented site, without a radio: footrule demo`,
+		Example:       "  footrule demo\n  footrule new depot.footrule --from site.toml\n  footrule walk depot.footrule --synthetic",
+		Version:       versionText(),
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.SetIn(sh.in)
+	root.SetOut(sh.out)
+	root.SetErr(sh.err)
+	root.SetVersionTemplate("footrule {{.Version}}\n")
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usage(fmt.Errorf("%w; see %s --help", err, cmd.CommandPath()))
+	})
+	for _, add := range commands {
+		root.AddCommand(add(sh))
+	}
+	return root
+}
+
+// commands is the table of all commands, in the order of the work.
+var commands = []func(*shell) *cobra.Command{
+	newDemo, newNew, newWalk, newImport, newFit, newErrors,
+}
+
+// files checks the number of file arguments and names what is missing.
+func files(min, max int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		switch {
+		case len(args) < min:
+			return usage(fmt.Errorf("%s needs %s; see %s --help", cmd.Name(), what, cmd.CommandPath()))
+		case max >= 0 && len(args) > max:
+			return usage(fmt.Errorf("%s takes %s, and %q is one too many; see %s --help", cmd.Name(), what, args[max], cmd.CommandPath()))
+		}
+		return nil
+	}
+}
+
+// versionText is the version with the revision it was built from.
+func versionText() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return version
+	}
+	rev, dirty := "", ""
+	for _, s := range info.Settings {
+		switch {
+		case s.Key == "vcs.revision" && len(s.Value) >= 12:
+			rev = " " + s.Value[:12]
+		case s.Key == "vcs.modified" && s.Value == "true":
+			dirty = "+changes"
+		}
+	}
+	return version + rev + dirty + " " + info.GoVersion
+}
+
+// errStopped is what a command ends with when it was interrupted.
+var errStopped = refused(errors.New("stopped; what had been said to be saved is saved"))

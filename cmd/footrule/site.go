@@ -1,0 +1,70 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+
+	"footrule/internal/site"
+	"footrule/internal/walk"
+	"footrule/store"
+)
+
+// open opens a site file, with the sentence that helps where it can't be.
+func open(path string, readOnly bool) (*store.Store, error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, usage(fmt.Errorf("%s is not there; make it with: footrule new %s --from site.toml", path, path))
+	}
+	return store.Open(path, store.Options{ReadOnly: readOnly, Version: version})
+}
+
+// load reads the plan and the walks of a site file. With names, only those
+// walks, by name or ID.
+func load(path string, names []string) (*site.Site, []walk.Walk, error) {
+	st, err := open(path, true)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer st.Close()
+	plan, _, err := st.Plan()
+	if err != nil {
+		return nil, nil, err
+	}
+	ids, err := walkIDs(st, path, names)
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(ids) == 0 {
+		return nil, nil, usage(fmt.Errorf("%s has no walks yet; make one with: footrule walk %s, or footrule import %s walk.csv", path, path, path))
+	}
+	walks, err := st.Walks(ids...)
+	if err != nil {
+		return nil, nil, err
+	}
+	return plan, walks, nil
+}
+
+// walkIDs turns names or IDs of walks into IDs; without names, all of them.
+func walkIDs(st *store.Store, path string, names []string) ([]string, error) {
+	heads, err := st.Headers()
+	if err != nil {
+		return nil, err
+	}
+	var ids, known []string
+	for _, h := range heads {
+		known = append(known, h.Name)
+		if len(names) == 0 {
+			ids = append(ids, h.ID)
+		}
+	}
+	for _, name := range names {
+		k := slices.IndexFunc(heads, func(h walk.Header) bool { return h.Name == name || h.ID == name })
+		if k < 0 {
+			return nil, usage(fmt.Errorf("no walk %q in %s; it has %q", name, path, known))
+		}
+		ids = append(ids, heads[k].ID)
+	}
+	return ids, nil
+}
