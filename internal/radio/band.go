@@ -34,28 +34,51 @@ func BandOf(freqMHz int) (Band, bool) {
 	return "", false
 }
 
-// Channel gives the channel number of a 20 MHz centre frequency in MHz:
-// 2407 + 5c (channel 14 is 2484), 5000 + 5c, 5950 + 5c (channel 2 is 5935)
-// (IEEE 802.11ax-2021 27.3.23.2). The second result is false where no channel
-// has that centre.
+// Channel gives the number of the 20 MHz channel (22 MHz for channel 14)
+// centred on a frequency in MHz. Centres are 2407 + 5c and 2484 in 2.4 GHz,
+// 5000 + 5c in 5 GHz, 5950 + 5c and 5935 (channel 2) in 6 GHz (IEEE
+// 802.11-2020 Annex E, IEEE 802.11ax-2021 27.3.23.2). The second result is
+// false where no such channel has that centre; centres of wider channels are
+// not looked for.
 func Channel(freqMHz int) (int, bool) {
 	band, ok := BandOf(freqMHz)
 	if !ok {
 		return 0, false
 	}
+	c := 0
 	switch {
 	case freqMHz == 2484:
 		return 14, true
 	case freqMHz == 5935:
 		return 2, true
-	case band == Band2:
-		c := freqMHz - 2407
-		return c / 5, c%5 == 0 && 1 <= c/5 && c/5 <= 13
-	case band == Band5:
-		return (freqMHz - 5000) / 5, freqMHz%5 == 0
+	case freqMHz%5 != band.startMHz()%5:
+		return 0, false
 	default:
-		c := freqMHz - 5950
-		return c / 5, c%5 == 0 && c > 0
+		c = (freqMHz - band.startMHz()) / 5
+	}
+	switch band {
+	case Band2:
+		ok = 1 <= c && c <= 13
+	case Band5:
+		ok = c%4 == 0 && (32 <= c && c <= 68 || 96 <= c && c <= 144) || c%4 == 1 && 149 <= c && c <= 177
+	default:
+		ok = c%4 == 1 && 1 <= c && c <= 233
+	}
+	if !ok {
+		return 0, false
+	}
+	return c, true
+}
+
+// startMHz is the channel starting frequency that channel numbers count from.
+func (b Band) startMHz() int {
+	switch b {
+	case Band2:
+		return 2407
+	case Band5:
+		return 5000
+	default:
+		return 5950
 	}
 }
 
