@@ -8,7 +8,7 @@
 // checked by Validate.
 //
 // Caveat: geometry that runs along a wall, or exactly through a corner, is
-// decided by stated rules and not by rounding; see [Crossings].
+// decided by stated rules and not by rounding; see [WallIndex].
 //
 // The package knows no store, no screen and no estimator.
 package site
