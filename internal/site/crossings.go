@@ -19,17 +19,18 @@ import (
 //     So a corner passed through counts one, not two, whether it was drawn as
 //     one polyline or as two walls; a corner that the line only brushes counts
 //     none, and so does the free end of a wall.
-//  3. Along a wall it counts none. A wall that runs along the line and leaves
-//     it on the other side is crossed once, by law 2 for the stretch as a whole.
+//  3. Along a wall it counts none. What law 2 leaves unmatched in the spots of
+//     a stretch along walls is matched over the stretch: a wall that runs along
+//     the line and leaves it on the other side is crossed once.
 //  4. A crossing within [OnLineM] of a or of b does not count: a line that
 //     starts or ends on a wall does not cross it, and a line of no length
 //     crosses nothing.
 //  5. The count from b to a equals that from a to b.
 //  6. It does not change when the plan is turned, moved or mirrored.
 //  7. It does not change when a wall is split in two at any place.
-//  8. In law 2 walls of one material are matched first; where the line passes
-//     between a wall of one material on its left and one of another on its
-//     right, half a crossing is counted for each.
+//  8. Walls of one material are matched first; where the line passes between a
+//     wall of one material on its left and one of another on its right, half a
+//     crossing is counted for each.
 type WallIndex struct {
 	materials []string
 	floors    []segmentTree
@@ -233,13 +234,30 @@ func pass(touches []touch, length float64, out []float64) bool {
 		}
 	}
 	found := false
-	for i := 0; i < len(touches); {
+	for i := range touches { // walls of one material in one spot
+		w := &touches[i]
+		if w.side == 0 || w.t0 <= OnLineM || w.t0 >= length-OnLineM {
+			continue
+		}
+		for j := i + 1; j < len(touches) && touches[j].t0 <= w.t0+OnLineM; j++ {
+			if v := &touches[j]; v.side == -w.side && v.material == w.material {
+				w.side, v.side = 0, 0
+				found = true
+				if out == nil {
+					return true
+				}
+				out[w.material]++
+				break
+			}
+		}
+	}
+	for i := 0; i < len(touches); { // what is left, in one spot or stretch
 		j, end := i+1, touches[i].t1
 		for j < len(touches) && touches[j].t0 <= end+OnLineM {
 			end = max(end, touches[j].t1)
 			j++
 		}
-		if touches[i].t0 > OnLineM && end < length-OnLineM && passSpot(touches[i:j], out) {
+		if touches[i].t0 > OnLineM && end < length-OnLineM && passStretch(touches[i:j], out) {
 			found = true
 		}
 		i = j
@@ -247,8 +265,8 @@ func pass(touches []touch, length float64, out []float64) bool {
 	return found
 }
 
-// passSpot counts the crossings in one spot or stretch of the line.
-func passSpot(spot []touch, out []float64) bool {
+// passStretch counts the crossings in one spot or stretch of the line.
+func passStretch(spot []touch, out []float64) bool {
 	left, right := 0, 0
 	for _, w := range spot {
 		switch w.side {

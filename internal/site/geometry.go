@@ -74,7 +74,7 @@ func (s *Site) Distance3D(r RadioRef, floor int, at orb.Point) float64 {
 
 // within reports whether p is inside the ring or within OnLineM of its edge.
 func within(r orb.Ring, p orb.Point) bool {
-	if len(r) < 3 {
+	if len(r) < 3 || math.IsNaN(p[0]+p[1]) {
 		return false
 	}
 	return planar.RingContains(r, p) || edgeDistance(r, p) <= OnLineM
