@@ -35,7 +35,8 @@ type Phase int
 // The phases of a walk. From Going, Begin leads to Scanning; when a facing has
 // its scans, Turning waits for Face, and after the last facing Reviewing waits
 // for Accept, Redo or Drop. A fact that was proposed changes nothing until it
-// has been stored and is handed to Apply.
+// has been stored and is handed to Apply. In a finished walk only VoidVisit and
+// its Undo are left, and the phase stays Over.
 const (
 	Going Phase = iota
 	Scanning
@@ -81,13 +82,6 @@ type Session struct {
 	hasLive bool
 }
 
-// Now is one access point as the latest sweep heard it, on its strongest radio.
-type Now struct {
-	AP       int // index into Site.AccessPoints
-	Radio    int // place in Site.Radios
-	LevelDBm float64
-}
-
 // NewSession resumes a walk: the facts in w are folded over the stops, so that
 // the state after any kind of end is the state that was on disk. stops are in
 // walking order. Settings with no scans per facing or facings outside [0, 360)
@@ -127,6 +121,7 @@ func NewSession(s *site.Site, w Walk, stops []Stop) (*Session, error) {
 	for _, f := range facts {
 		se.Apply(f)
 	}
+	se.endIfCompleted()
 	return se, nil
 }
 
@@ -266,15 +261,16 @@ func (s *Session) Face(now time.Time) error {
 
 // Take hands over a sweep. It always becomes the live picture; while scanning
 // it also becomes a scan of the visit if it was begun after the stay (or the
-// facing) was. Results older than that are dropped and counted, and of a BSSID
-// that is listed twice the younger result counts. counted says whether it did.
+// facing) was. Results older than that, and levels that no receiver can have
+// measured, are dropped and counted, and of a BSSID that is listed twice the
+// younger result counts. counted says whether it did.
 func (s *Session) Take(sw radio.Sweep) (counted bool) {
 	s.listen(sw)
 	if s.phase != Scanning || sw.Started.Before(s.since) {
 		return false
 	}
 	end := sw.Started.Add(sw.Took)
-	sc := Scan{Time: sw.Started.UTC(), FacingDeg: s.facingDeg(), DroppedStale: sw.DroppedStale}
+	sc := Scan{Time: stamp(sw.Started), FacingDeg: s.facingDeg(), DroppedStale: sw.DroppedStale}
 	ages := make([]time.Duration, 0, len(sw.Heard))
 	for _, h := range sw.Heard {
 		if end.Add(-h.Age).Before(s.since) || !radio.LevelOK(h.RSSIDBm) {
@@ -301,52 +297,6 @@ func (s *Session) Take(sw radio.Sweep) (counted bool) {
 	return true
 }
 
-func (s *Session) listen(sw radio.Sweep) {
-	radioOf := s.site.RadioOf()
-	refs := s.site.Radios()
-	best := map[int]Now{}
-	for _, h := range sw.Heard {
-		k, ok := radioOf[h.BSSID]
-		if !ok || !radio.LevelOK(h.RSSIDBm) {
-			continue
-		}
-		ap := refs[k].AP
-		if b, have := best[ap]; !have || h.RSSIDBm > b.LevelDBm {
-			best[ap] = Now{AP: ap, Radio: k, LevelDBm: h.RSSIDBm}
-		}
-	}
-	s.live = s.live[:0]
-	for _, n := range best {
-		s.live = append(s.live, n)
-	}
-	slices.SortFunc(s.live, func(a, b Now) int {
-		if a.LevelDBm != b.LevelDBm {
-			if a.LevelDBm > b.LevelDBm {
-				return -1
-			}
-			return 1
-		}
-		return a.AP - b.AP
-	})
-	s.liveAt, s.hasLive = sw.Started.Add(sw.Took), true
-}
-
-// Live gives the access points of the latest sweep, strongest first, and when
-// that sweep ended; ok is false before the first sweep.
-func (s *Session) Live() (now []Now, at time.Time, ok bool) { return s.live, s.liveAt, s.hasLive }
-
-// HeardNow counts the access points of the latest sweep at or above the
-// threshold. A box with two bands counts once.
-func (s *Session) HeardNow() int {
-	n := 0
-	for _, l := range s.live {
-		if l.LevelDBm >= s.walk.Settings.ThresholdDBm {
-			n++
-		}
-	}
-	return n
-}
-
 // Pending gives the visit that is being recorded or reviewed, as it would be
 // stored; nil when there is none.
 func (s *Session) Pending() *Visit {
@@ -354,10 +304,12 @@ func (s *Session) Pending() *Visit {
 		return nil
 	}
 	st := s.stops[s.current]
-	return &Visit{ID: fmt.Sprintf("V%04d", len(s.walk.Visits)+1), Seq: s.nextSeq(), Point: st.Point, Floor: st.Floor, At: s.At(), Scans: s.scans}
+	id := ""
+	for n := len(s.walk.Visits) + 1; id == "" || s.visit(id) != nil; n++ {
+		id = fmt.Sprintf("V%04d", n)
+	}
+	return &Visit{ID: id, Seq: s.nextSeq(), Point: st.Point, Floor: st.Floor, At: s.At(), Scans: s.scans}
 }
-
-func (s *Session) nextSeq() int { return len(s.walk.Visits) + len(s.walk.Marks) + 1 }
 
 // Drop gives up the visit being recorded and keeps nothing of it.
 func (s *Session) Drop() error {
@@ -366,14 +318,6 @@ func (s *Session) Drop() error {
 	}
 	s.scans, s.facing, s.inFace, s.phase = nil, 0, 0, Going
 	return nil
-}
-
-// Accept proposes the reviewed visit. Store it, then Apply it.
-func (s *Session) Accept() (Fact, error) {
-	if s.phase != Reviewing {
-		return Fact{}, ErrPhase
-	}
-	return Fact{Visit: s.Pending()}, nil
 }
 
 // Redo drops the scans of the visit under review and starts it again.
@@ -403,167 +347,3 @@ func (s *Session) Nudge(dx, dy float64) error {
 
 // Offset gives how far the stand was nudged from the stop, in metres.
 func (s *Session) Offset() orb.Point { return s.offset }
-
-// Choose proposes to go to stop i next, whatever its state.
-func (s *Session) Choose(i int, now time.Time) (Fact, error) {
-	if s.phase != Going && s.phase != Over {
-		return Fact{}, ErrPhase
-	}
-	if i < 0 || i >= len(s.stops) {
-		return Fact{}, fmt.Errorf("stop %d of %d", i+1, len(s.stops))
-	}
-	return s.mark(Goto, s.stops[i].Point, "", now), nil
-}
-
-// SkipStop proposes to leave the current stop out.
-func (s *Session) SkipStop(reason string, now time.Time) (Fact, error) {
-	if s.phase != Going || s.current < 0 || s.status[s.current] != Todo {
-		return Fact{}, ErrPhase
-	}
-	return s.mark(Skip, s.stops[s.current].Point, reason, now), nil
-}
-
-// VoidVisit proposes that a visit shall not count.
-func (s *Session) VoidVisit(id, reason string, now time.Time) (Fact, error) {
-	if s.phase != Going && s.phase != Over {
-		return Fact{}, ErrPhase
-	}
-	if !slices.ContainsFunc(s.walk.Standing(), func(v *Visit) bool { return v.ID == id }) {
-		return Fact{}, fmt.Errorf("no visit %s stands", id)
-	}
-	return s.mark(Void, id, reason, now), nil
-}
-
-// Undo proposes to take back the latest fact that was not yet taken back.
-func (s *Session) Undo(now time.Time) (Fact, error) {
-	if s.phase != Going && s.phase != Over {
-		return Fact{}, ErrPhase
-	}
-	if len(s.undo) == 0 {
-		return Fact{}, ErrNothing
-	}
-	last := s.undo[len(s.undo)-1]
-	m := Mark{Seq: s.nextSeq(), Time: now.UTC(), Undo: true}
-	switch {
-	case last.Visit != nil:
-		m.Kind, m.Target = Void, last.Visit.ID
-	case last.Mark.Kind == Skip:
-		m.Kind, m.Target = Unskip, last.Mark.Target
-	case last.Mark.Kind == Unskip:
-		m.Kind, m.Target = Skip, last.Mark.Target
-	case last.Mark.Kind == Void:
-		m.Kind, m.Target = Unvoid, last.Mark.Target
-	default:
-		m.Kind, m.Target = Void, last.Mark.Target
-	}
-	return Fact{Mark: &m}, nil
-}
-
-// FinishWalk proposes to end the walk; it will not be resumed.
-func (s *Session) FinishWalk(now time.Time) (Fact, error) {
-	if s.phase != Going && s.phase != Over {
-		return Fact{}, ErrPhase
-	}
-	return s.mark(Finish, "", "", now), nil
-}
-
-func (s *Session) mark(k MarkKind, target, reason string, now time.Time) Fact {
-	return Fact{Mark: &Mark{Seq: s.nextSeq(), Time: now.UTC(), Kind: k, Target: target, Reason: reason}}
-}
-
-// Apply folds a stored fact into the state and moves on to the next stop.
-func (s *Session) Apply(f Fact) {
-	if f.Visit != nil {
-		s.walk.Visits = append(s.walk.Visits, *f.Visit)
-		s.undo = append(s.undo, f)
-		s.scans, s.facing, s.inFace = nil, 0, 0
-		i, ok := s.index[f.Visit.Point]
-		s.recount()
-		if ok {
-			s.goNext(i)
-		} else {
-			s.goNext(s.current)
-		}
-		return
-	}
-	m := *f.Mark
-	s.walk.Marks = append(s.walk.Marks, m)
-	if m.Undo {
-		s.undo = s.undo[:max(0, len(s.undo)-1)]
-	} else if m.Kind == Skip || m.Kind == Unskip || m.Kind == Void || m.Kind == Unvoid {
-		s.undo = append(s.undo, f)
-	}
-	s.recount()
-	switch m.Kind {
-	case Skip:
-		if i, ok := s.index[m.Target]; ok {
-			s.reasons[i] = m.Reason
-			s.goNext(i)
-			return
-		}
-	case Unskip, Goto:
-		if i, ok := s.index[m.Target]; ok {
-			s.goTo(i)
-			return
-		}
-	case Void:
-		if v := s.visit(m.Target); v != nil {
-			if i, ok := s.index[v.Point]; ok && s.status[i] == Todo {
-				s.goTo(i)
-				return
-			}
-		}
-	case Unvoid:
-		if v := s.visit(m.Target); v != nil {
-			if i, ok := s.index[v.Point]; ok {
-				s.goNext(i)
-				return
-			}
-		}
-	case Finish:
-		s.walk.Completed = true
-		s.current, s.phase = -1, Over
-		return
-	}
-	s.goNext(s.current)
-}
-
-// recount derives the state of every stop from the facts.
-func (s *Session) recount() {
-	clear(s.visited)
-	for i := range s.status {
-		s.status[i] = Todo
-	}
-	for _, m := range s.walk.Marks {
-		if i, ok := s.index[m.Target]; ok {
-			switch m.Kind {
-			case Skip:
-				s.status[i] = Skipped
-			case Unskip:
-				s.status[i] = Todo
-			}
-		}
-	}
-	for _, v := range s.walk.Standing() {
-		if i, ok := s.index[v.Point]; ok {
-			s.status[i], s.visited[i] = Done, v.ID
-		}
-	}
-}
-
-func (s *Session) goTo(i int) {
-	s.current, s.offset, s.phase = i, orb.Point{}, Going
-}
-
-// goNext goes to the first stop to do after stop i, then around.
-func (s *Session) goNext(i int) {
-	n := len(s.stops)
-	for k := 1; k <= n; k++ {
-		j := ((i+k)%n + n) % n
-		if s.status[j] == Todo {
-			s.goTo(j)
-			return
-		}
-	}
-	s.current, s.offset, s.phase = -1, orb.Point{}, Over
-}

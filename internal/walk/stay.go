@@ -56,7 +56,8 @@ func (s *Stay) Place() Place {
 // of one radio in one scan are one reading of it (their mean in dB); BSSIDs
 // that are on no radio of the site are passed over. With ByFacing each facing
 // of a visit is a stay of its own, in ascending facing; scans without a facing
-// form one. Visits on a floor that the site does not have are passed over.
+// form one. Visits on a floor that the site does not have, and visits without a
+// scan, are passed over: they say nothing, not even silence.
 func Stays(s *site.Site, walks []Walk, split Split) []Stay {
 	radioOf := s.RadioOf()
 	n := len(s.Radios())
@@ -67,7 +68,7 @@ func Stays(s *site.Site, walks []Walk, split Split) []Stay {
 	for wi := range walks {
 		for _, v := range walks[wi].Standing() {
 			floor := s.FloorIndex(v.Floor)
-			if floor < 0 {
+			if floor < 0 || len(v.Scans) == 0 {
 				continue
 			}
 			facings := []float64{NoFacing}

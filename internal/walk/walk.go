@@ -75,7 +75,7 @@ type Scan struct {
 	Time         time.Time
 	FacingDeg    float64 // degrees clockwise from the plan's +y, or NoFacing
 	Readings     []radio.Reading
-	DroppedStale int // results that were older than the stay
+	DroppedStale int // results that were older than the stay, or no level at all
 }
 
 // MarkKind says what a mark does.

@@ -1,0 +1,124 @@
+package walk_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"footrule/internal/radio"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
+)
+
+func read(b radio.BSSID, dBm float64) radio.Reading {
+	return radio.Reading{BSSID: b, FreqMHz: 5180, RSSIDBm: dBm}
+}
+
+func scan(facing float64, r ...radio.Reading) walk.Scan {
+	return walk.Scan{FacingDeg: facing, Readings: r}
+}
+
+func TestStays(t *testing.T) {
+	at := orb.Point{3, 4}
+	walks := []walk.Walk{{
+		Header: walk.Header{ID: "W1"},
+		Visits: []walk.Visit{
+			{ID: "V1", Seq: 1, Point: "P1", Floor: "G", At: at, Scans: []walk.Scan{
+				scan(180, read(bssA5, -50), read(bssA5b, -53), read(bssB5, -70), read(bssX, -40)),
+				scan(0, read(bssA5, -60)),
+				scan(180),
+				scan(0, read(bssA5b, -58), read(bssA2, -44)),
+			}},
+			{ID: "V2", Seq: 2, Point: "P1", Floor: "G", At: at, Scans: []walk.Scan{scan(0, read(bssA5, -10))}},
+			{ID: "V3", Seq: 4, Point: "P2", Floor: "attic", Scans: []walk.Scan{scan(0, read(bssA5, -10))}},
+			{ID: "V4", Seq: 5, Point: "P3", Floor: "G", At: at},
+		},
+		Marks: []walk.Mark{{Seq: 3, Kind: walk.Void, Target: "V2"}},
+	}, {
+		Header: walk.Header{ID: "W2"},
+		Visits: []walk.Visit{{ID: "V1", Seq: 1, Floor: "G", At: at, Scans: []walk.Scan{scan(walk.NoFacing, read(bssB5, -71)), scan(90)}}},
+	}}
+	lv := func(heard int, mean, sumSq float64) walk.Level {
+		return walk.Level{Heard: heard, MeanDBm: mean, SumSqDB: sumSq}
+	}
+	stay := func(w, v, p string, facing float64, scans int, l ...walk.Level) walk.Stay {
+		return walk.Stay{Walk: w, Visit: v, Point: p, At: at, FacingDeg: facing, Scans: scans, Levels: l}
+	}
+	none := lv(0, 0, 0)
+	// Radio 0 in visit V1: −51.5, −60, −58; the mean is −56.5, Σ of squares 39.5.
+	assert.Equal(t, []walk.Stay{
+		stay("W1", "V1", "P1", walk.NoFacing, 4, lv(3, -56.5, 39.5), lv(1, -44, 0), lv(1, -70, 0)),
+		stay("W2", "V1", "", walk.NoFacing, 2, none, none, lv(1, -71, 0)),
+	}, walk.Stays(plan(), walks, walk.ByVisit))
+	assert.Equal(t, []walk.Stay{
+		stay("W1", "V1", "P1", 0, 2, lv(2, -59, 2), lv(1, -44, 0), none),
+		stay("W1", "V1", "P1", 180, 2, lv(1, -51.5, 0), none, lv(1, -70, 0)),
+		stay("W2", "V1", "", walk.NoFacing, 1, none, none, lv(1, -71, 0)),
+		stay("W2", "V1", "", 90, 1, none, none, none),
+	}, walk.Stays(plan(), walks, walk.ByFacing))
+
+	walks[0].Marks = append(walks[0].Marks, walk.Mark{Seq: 6, Kind: walk.Unvoid, Target: "V2"})
+	require.Len(t, walk.Stays(plan(), walks, walk.ByVisit), 3, "a void taken back")
+	assert.Empty(t, walk.Stays(plan(), nil, walk.ByVisit))
+}
+
+// The running mean and sum of squares against the two-pass ones of gonum/stat,
+// with scans that hear one or both BSSIDs, or nothing.
+func TestLevelsAgainstGonum(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 1))
+	v := walk.Visit{ID: "V1", Point: "P1", Floor: "G"}
+	var want []float64
+	for range 500 {
+		a, b := -95+90*rng.Float64(), -95+90*rng.Float64()
+		switch rng.IntN(4) {
+		case 0:
+			v.Scans = append(v.Scans, scan(0, read(bssB5, b)))
+		case 1:
+			v.Scans, want = append(v.Scans, scan(0, read(bssA5, a))), append(want, a)
+		default:
+			v.Scans, want = append(v.Scans, scan(0, read(bssA5, a), read(bssB5, b), read(bssA5b, b))), append(want, (a+b)/2)
+		}
+	}
+	l := walk.Stays(plan(), []walk.Walk{{Visits: []walk.Visit{v}}}, walk.ByVisit)[0].Levels[0]
+	mean, std := stat.MeanStdDev(want, nil)
+	assert.Equal(t, len(want), l.Heard)
+	assert.InDelta(t, mean, l.MeanDBm, 1e-10)
+	assert.InDelta(t, std, math.Sqrt(l.SumSqDB/float64(l.Heard-1)), 1e-10)
+}
+
+func TestPlace(t *testing.T) {
+	a := walk.Stay{Point: "P1", Floor: 1, At: orb.Point{1, 2}}
+	b := walk.Stay{Point: "P1", Floor: 1, At: orb.Point{1.3, 2}}
+	c := walk.Stay{Floor: 1, At: orb.Point{1, 2}}
+	d := walk.Stay{Floor: 0, At: orb.Point{1, 2}}
+	assert.Equal(t, walk.Place{Floor: 1, Point: "P1"}, a.Place())
+	assert.Equal(t, a.Place(), b.Place(), "a nudge stays at its point")
+	assert.Equal(t, walk.Place{Floor: 1, At: orb.Point{1, 2}}, c.Place())
+	assert.NotEqual(t, c.Place(), d.Place())
+}
+
+func TestStanding(t *testing.T) {
+	mark := func(k walk.MarkKind, v string) walk.Mark { return walk.Mark{Kind: k, Target: v} }
+	tests := []struct {
+		marks []walk.Mark
+		want  []string
+	}{
+		{nil, []string{"V1", "V2"}},
+		{[]walk.Mark{mark(walk.Void, "V1")}, []string{"V2"}},
+		{[]walk.Mark{mark(walk.Void, "V1"), mark(walk.Void, "V1"), mark(walk.Unvoid, "V1")}, []string{"V1", "V2"}},
+		{[]walk.Mark{mark(walk.Unvoid, "V2"), mark(walk.Void, "V2")}, []string{"V1"}},
+		{[]walk.Mark{mark(walk.Skip, "V1"), mark(walk.Finish, "V1"), mark(walk.Void, "V9")}, []string{"V1", "V2"}},
+	}
+	for i, tt := range tests {
+		w := walk.Walk{Visits: []walk.Visit{{ID: "V1", Scans: []walk.Scan{scan(0, read(bssA5, -50))}}, {ID: "V2"}}, Marks: tt.marks}
+		var got []string
+		for _, v := range w.Standing() {
+			got = append(got, v.ID)
+		}
+		assert.Equal(t, tt.want, got, "case %d", i)
+	}
+}
