@@ -34,6 +34,7 @@ type Level struct {
 	Heard   int     // scans that heard the radio, 0 to Stay.Scans
 	MeanDBm float64 // arithmetic mean in dB over the scans that heard; 0 where Heard is 0
 	SumSqDB float64 // Σ (reading − MeanDBm)² over those scans, dB²
+	MinDBm  float64 // the lowest of them; 0 where Heard is 0
 }
 
 // Place identifies where a stay was made: stays with equal places are never
@@ -114,6 +115,9 @@ func Stays(s *site.Site, walks []Walk, split Split) []Stay {
 
 // add takes one more reading (Welford's recurrence).
 func (l *Level) add(x float64) {
+	if l.Heard == 0 || x < l.MinDBm {
+		l.MinDBm = x
+	}
 	l.Heard++
 	d := x - l.MeanDBm
 	l.MeanDBm += d / float64(l.Heard)
