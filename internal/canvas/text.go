@@ -27,33 +27,38 @@ func Clean(s string) string {
 	}
 	var b strings.Builder
 	b.Grow(len(s))
-	base, marked, blank := false, false, false
-	for _, r := range norm.NFC.String(s) {
+	for _, r := range s {
 		switch {
 		case unicode.IsSpace(r):
-			if !blank {
-				b.WriteByte(' ')
-			}
-			base, marked, blank = false, false, true
-			continue
+			b.WriteByte(' ')
 		case r < 0x20 || r >= 0x7f && r < 0xa0 || r == unicode.ReplacementChar:
-			r = '·'
+			b.WriteRune('·')
 		case 0x1f1e6 <= r && r <= 0x1f1ff:
-			r = 'A' + r - 0x1f1e6
-		case 0x1f3fb <= r && r <= 0x1f3ff, r >= 0xfe00 && r <= 0xfe0f, r >= 0xe0100 && r <= 0xe01ef:
-			continue
-		case unicode.In(r, unicode.Cf, unicode.Me, unicode.Cs, unicode.Co, unicode.Zl, unicode.Zp):
-			continue
-		case unicode.In(r, unicode.Mn, unicode.Mc) || columns(r) == 0:
-			if !base || marked || columns(r) != 0 {
+			b.WriteRune('A' + r - 0x1f1e6)
+		case 0x1f3fb <= r && r <= 0x1f3ff, r >= 0xfe00 && r <= 0xfe0f, r >= 0xe0100 && r <= 0xe01ef,
+			unicode.In(r, unicode.Cf, unicode.Me, unicode.Cs, unicode.Co, unicode.Zl, unicode.Zp):
+		default:
+			b.WriteRune(r)
+		}
+	}
+	s = norm.NFC.String(b.String())
+	b.Reset()
+	letter, marked, blank := false, false, false
+	for _, r := range s {
+		k := columns(r)
+		if k == 0 || unicode.In(r, unicode.Mn, unicode.Mc) {
+			if k != 0 || !letter || marked {
 				continue
 			}
-			b.WriteRune(r)
 			marked = true
-			continue
+		} else {
+			if r == ' ' && blank {
+				continue
+			}
+			blank = r == ' '
+			letter, marked = !blank, false
 		}
 		b.WriteRune(r)
-		base, marked, blank = true, false, false
 	}
 	return b.String()
 }
