@@ -76,7 +76,7 @@ func straight(r orb.Ring) bool {
 // slackM. It looks at both ends, and where the line crosses edges at the
 // quarters of every stretch between crossings.
 func leaves(r orb.Ring, a, b orb.Point, slackM float64) (orb.Point, bool) {
-	out := func(p orb.Point) bool { return !within(r, p) && edgeDistance(r, p) > slackM }
+	out := func(p orb.Point) bool { return !within(r, p) && edgeDistance(r, p) > slackM+OnLineM }
 	for _, p := range []orb.Point{a, b} {
 		if out(p) {
 			return p, true
