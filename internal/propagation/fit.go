@@ -1,6 +1,8 @@
 package propagation
 
 import (
+	"sync"
+
 	"footrule/internal/radio"
 	"footrule/internal/site"
 )
@@ -37,7 +39,7 @@ type Group struct {
 	ShadowDB  float64 // σ_s, part shared by the scans of a stay (two-level; else SigmaDB)
 	ScatterDB float64 // σ_e, scan to scan (two-level; else 0)
 	FloorDBm  float64 // floor of hearing c
-	MissRate  float64 // p0, share of scans that miss a strong radio
+	MissRate  float64 // p0, share of scans that miss a strong radio, mean of the radios'
 	Readings  int     // scans that heard, over all stays and radios that are in the fit
 	Censored  int     // scans that did not
 	Stays     int     // stay and radio pairs that heard
@@ -53,7 +55,9 @@ type RadioFit struct {
 	InFit    bool    // false for a radio never heard: the other figures are NaN then
 	Level1m  Value   // A, dBm at 1 m
 	Exponent Value   // its own under PerAP, else the group's
-	MissRate float64 // p0 of this radio
+	MissRate float64 // share of scans that miss this radio where it is strong: StayMiss + (1 − StayMiss) ScanMiss
+	ScanMiss float64 // p0: share of scans that miss it within a stay that hears it
+	StayMiss float64 // π: share of stays that miss it altogether
 	Readings int     // scans that heard it
 	Points   int     // places that heard it
 	Silent   int     // places that did not
@@ -80,7 +84,12 @@ type Fit struct {
 	LOORMSEDB     float64 // leave-one-place-out prediction error of heard stays, dB
 	Warnings      []Warning
 
-	site *site.Site
+	links   *links
+	bandOf  []radio.Band
+	groupOf []int       // per radio, index into Groups, −1 where not in the fit
+	loss    [][]float64 // per group and material, dB a crossing
+	rates   []missRate  // per radio
+	curves  *sync.Map   // curveKey to *curve
 }
 
 // Warning is something that a practitioner would doubt about a fit.

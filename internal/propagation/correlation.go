@@ -1,0 +1,244 @@
+package propagation
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/mat"
+)
+
+// correlation says how the residuals of a group hang together. Shadowing is
+// correlated in space (Gudmundson, Electron. Lett. 27, 1991: exponentially), so
+// that near points of one radio tell less than their number.
+type correlation struct {
+	table  []float64 // between stays of one radio at different places, by distance in lagM
+	repeat float64   // between stays of one radio at one place
+	across float64   // between radios of one stay
+}
+
+const lagM = 0.1
+
+// The grid over which range ℓ (m) and share κ of the correlated part are
+// averaged, each combination weighted by its restricted likelihood.
+var (
+	rangesM = [...]float64{1, 2, 3.5, 6, 10, 17, 30}
+	shares  = [...]float64{0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9}
+)
+
+// Rows of one radio, and radios, that the restricted likelihood looks at.
+const (
+	corrRows   = 90
+	corrRadios = 12
+	corrLeast  = 8
+)
+
+// at gives the correlation of two stays of one radio d metres apart.
+func (c *correlation) at(d float64) float64 {
+	if i := int(d / lagM); i < len(c.table) {
+		return c.table[i]
+	}
+	return 0
+}
+
+type sample struct {
+	t    []float64 // standardised scores
+	x    [][2]float64
+	dist [][]float64
+}
+
+// correlogram estimates the correlation of the standardised scores t of the
+// rows that heard: for radio k
+//
+//	t_k ~ N(X_k b_k, τ² C),  C = (1 − κ) I + κ exp(−D/ℓ),  X_k = a (1, x)
+//
+// with b_k and τ² integrated out (restricted likelihood, pooled over radios).
+func (f *groupFit) correlogram(t, a []float64) correlation {
+	d := f.data
+	var out correlation
+	var samples []sample
+	stride := max(1, f.blocks/corrRadios)
+	for k := 0; k < f.blocks && len(samples) < corrRadios; k += stride {
+		var rows []int
+		seen := map[int]bool{}
+		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+			if p := d.PlaceOf[f.stay[i]]; f.level[i].Heard > 0 && a[i] > 0 && !seen[p] {
+				seen[p] = true
+				rows = append(rows, i)
+			}
+		}
+		if len(rows) < corrLeast {
+			continue
+		}
+		// Two runs of neighbours keep short distances in a thinned set.
+		if n := len(rows); n > corrRows {
+			h := corrRows / 2
+			rows = append(append([]int(nil), rows[n/4-h/2:n/4-h/2+h]...), rows[3*n/4-h/2:3*n/4-h/2+h]...)
+		}
+		s := sample{}
+		for _, i := range rows {
+			s.t = append(s.t, t[i])
+			s.x = append(s.x, [2]float64{a[i], a[i] * f.x[i]})
+			dr := make([]float64, len(rows))
+			for j, o := range rows {
+				dr[j] = f.apart(i, o)
+			}
+			s.dist = append(s.dist, dr)
+		}
+		samples = append(samples, s)
+	}
+	if len(samples) > 0 {
+		n := len(rangesM) * len(shares)
+		logs := make([]float64, n)
+		parallel(n, func(g int) { logs[g] = restricted(samples, rangesM[g/len(shares)], shares[g%len(shares)]) })
+		best := math.Inf(-1)
+		for _, l := range logs {
+			best = max(best, l)
+		}
+		// κ = 0 stands once for every range.
+		var sum float64
+		out.table = make([]float64, int(6*rangesM[len(rangesM)-1]/lagM))
+		for g, l := range logs {
+			w := math.Exp(l - best)
+			sum += w
+			ell, kappa := rangesM[g/len(shares)], shares[g%len(shares)]
+			if kappa == 0 || w < 1e-6 {
+				continue
+			}
+			for j := range out.table {
+				out.table[j] += w * kappa * math.Exp(-(float64(j)+0.5)*lagM/ell)
+			}
+		}
+		for j := range out.table {
+			out.table[j] /= sum
+		}
+	}
+	out.repeat, out.across = f.together(t, a)
+	if len(out.table) > 0 {
+		out.repeat = max(out.repeat, out.table[0])
+	}
+	return out
+}
+
+// apart is the plan distance between the places of two rows, +Inf between floors.
+func (f *groupFit) apart(i, j int) float64 {
+	d := f.data
+	p, q := f.stay[i], f.stay[j]
+	if d.Floor[p] != d.Floor[q] {
+		return math.Inf(1)
+	}
+	return dist(d.At[p], d.At[q])
+}
+
+func dist(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
+
+// restricted is the restricted log likelihood of the samples.
+func restricted(samples []sample, ell, kappa float64) float64 {
+	l, q, df := 0.0, 0.0, 0.0
+	for _, s := range samples {
+		n := len(s.t)
+		c := mat.NewSymDense(n, nil)
+		for i := range n {
+			c.SetSym(i, i, 1)
+			for j := i + 1; j < n; j++ {
+				c.SetSym(i, j, kappa*math.Exp(-s.dist[i][j]/ell))
+			}
+		}
+		var ch mat.Cholesky
+		if !ch.Factorize(c) {
+			return math.Inf(-1)
+		}
+		b := mat.NewDense(n, 3, nil)
+		for i := range n {
+			b.SetRow(i, []float64{s.x[i][0], s.x[i][1], s.t[i]})
+		}
+		var u mat.TriDense
+		ch.UTo(&u)
+		whiten(&u, b)
+		var g [3][3]float64
+		for i := range n {
+			for r := range 3 {
+				for k := range 3 {
+					g[r][k] += b.At(i, r) * b.At(i, k)
+				}
+			}
+		}
+		det := g[0][0]*g[1][1] - g[0][1]*g[0][1]
+		if det <= 1e-12*g[0][0]*g[1][1] {
+			continue
+		}
+		b0 := (g[1][1]*g[0][2] - g[0][1]*g[1][2]) / det
+		b1 := (g[0][0]*g[1][2] - g[0][1]*g[0][2]) / det
+		q += g[2][2] - b0*g[0][2] - b1*g[1][2]
+		df += float64(n - 2)
+		l += -ch.LogDet()/2 - math.Log(det)/2
+	}
+	return l - df/2*math.Log(q)
+}
+
+// whiten solves Uᵀ Z = B in place.
+func whiten(u *mat.TriDense, b *mat.Dense) {
+	n, m := b.Dims()
+	for i := range n {
+		row := b.RawRowView(i)
+		for j := range i {
+			v := u.At(j, i)
+			prev := b.RawRowView(j)
+			for c := range m {
+				row[c] -= v * prev[c]
+			}
+		}
+		v := u.At(i, i)
+		for c := range m {
+			row[c] /= v
+		}
+	}
+}
+
+// together gives the mean product of scores of one radio in several stays at
+// one place, and of several radios in one stay, over rows that heard.
+func (f *groupFit) together(t, a []float64) (repeat, across float64) {
+	d := f.data
+	byStay := make(map[int][]int)
+	var rp, rn float64
+	for k := range f.blocks {
+		byPlace := map[int][2]float64{} // Σ t, Σ t²
+		count := map[int]float64{}
+		var order []int
+		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+			if f.level[i].Heard == 0 || a[i] == 0 {
+				continue
+			}
+			p := d.PlaceOf[f.stay[i]]
+			if count[p] == 0 {
+				order = append(order, p)
+			}
+			v := byPlace[p]
+			byPlace[p] = [2]float64{v[0] + t[i], v[1] + t[i]*t[i]}
+			count[p]++
+			byStay[f.stay[i]] = append(byStay[f.stay[i]], i)
+		}
+		for _, p := range order {
+			v := byPlace[p]
+			rp += v[0]*v[0] - v[1]
+			rn += count[p] * (count[p] - 1)
+		}
+	}
+	var ap, an float64
+	for st := range d.Scans {
+		var s, ss float64
+		for _, i := range byStay[st] {
+			s += t[i]
+			ss += t[i] * t[i]
+		}
+		n := float64(len(byStay[st]))
+		ap += s*s - ss
+		an += n * (n - 1)
+	}
+	if rn > 0 {
+		repeat = min(max(rp/rn, 0), 1)
+	}
+	if an > 0 {
+		across = min(max(ap/an, 0), 1)
+	}
+	return repeat, across
+}

@@ -1,0 +1,148 @@
+package propagation
+
+import (
+	"math"
+
+	"footrule/internal/radio"
+	"footrule/internal/walk"
+)
+
+// rows is the pairs of stay and radio of one band, radio by radio, for the
+// radios that were heard at all.
+type rows struct {
+	band   radio.Band
+	radios []int // index into Site.Radios, of every block
+	start  []int // first row of every block, and the end
+
+	stay  []int     // per row
+	x     []float64 // −10 log10 d
+	level []walk.Level
+	scans []int
+	wall  [][]float64 // per material, −crossings of every row
+
+	heard  []int // rows that heard, in order
+	floor  float64
+	counts struct{ readings, missed, heard, silent int }
+}
+
+func (r *rows) n() int { return len(r.stay) }
+
+// block gives the block of every row.
+func (r *rows) blockOf(i int) int {
+	lo, hi := 0, len(r.radios)
+	for hi-lo > 1 {
+		if mid := (lo + hi) / 2; r.start[mid] <= i {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo
+}
+
+// gather collects the rows of a band; nil where no radio of it was heard.
+// Stays without a scan say nothing and are left out.
+func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *rows {
+	g := &rows{band: band, start: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
+	w := len(d.Materials)
+	for k := range d.Radios {
+		if bands[k] != band {
+			continue
+		}
+		any := false
+		for i := range d.Scans {
+			any = any || d.Levels[i*d.Radios+k].Heard > 0
+		}
+		if !any {
+			continue
+		}
+		g.radios = append(g.radios, k)
+		for i, m := range d.Scans {
+			at := i*d.Radios + k
+			l := d.Levels[at]
+			m = max(m, l.Heard)
+			if m == 0 {
+				continue
+			}
+			if l.Heard > 0 {
+				g.heard = append(g.heard, g.n())
+				low := l.MeanDBm
+				if l.MinDBm < 0 {
+					low = min(low, l.MinDBm)
+				}
+				g.floor = min(g.floor, low)
+				g.counts.heard++
+			} else {
+				g.counts.silent++
+			}
+			g.counts.readings += l.Heard
+			g.counts.missed += m - l.Heard
+			g.stay = append(g.stay, i)
+			g.x = append(g.x, -10*math.Log10(d.DistanceM[at]))
+			g.level = append(g.level, l)
+			g.scans = append(g.scans, m)
+			for j := range w {
+				g.wall[j] = append(g.wall[j], -d.Crossings[at*w+j])
+			}
+		}
+		g.start = append(g.start, g.n())
+	}
+	if len(g.radios) == 0 {
+		return nil
+	}
+	if floorDBm != nil {
+		g.floor = *floorDBm
+	}
+	return g
+}
+
+// oneDistance is the ratio of the largest to the smallest distance below which
+// all places of a radio count as one distance: with σ = 4 dB and 20 places the
+// exponent has a standard error of 4 there, larger than any exponent.
+const oneDistance = 1.25
+
+// spread gives the number of distinct places that heard a radio and the ratio
+// of the largest to the smallest of their distances.
+func (r *rows) spread(block int, d *Data) (places int, ratio float64) {
+	seen := map[int]bool{}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := r.start[block]; i < r.start[block+1]; i++ {
+		if r.level[i].Heard > 0 {
+			seen[d.PlaceOf[r.stay[i]]] = true
+			lo, hi = min(lo, r.x[i]), max(hi, r.x[i])
+		}
+	}
+	return len(seen), math.Pow(10, (hi-lo)/10)
+}
+
+// partialled takes the mean of every block, and where ownSlope its regression
+// on x, out of a column, over the rows that heard (Frisch and Waugh 1933).
+func (r *rows) partialled(col []float64, ownSlope []bool) []float64 {
+	out := make([]float64, len(r.heard))
+	for a := 0; a < len(r.heard); {
+		k := r.blockOf(r.heard[a])
+		b := a
+		var sx, sc float64
+		for b < len(r.heard) && r.heard[b] < r.start[k+1] {
+			sx += r.x[r.heard[b]]
+			sc += col[r.heard[b]]
+			b++
+		}
+		n := float64(b - a)
+		mx, mc := sx/n, sc/n
+		slope := 0.0
+		if ownSlope != nil && ownSlope[k] {
+			var xx, xc float64
+			for _, i := range r.heard[a:b] {
+				xx += (r.x[i] - mx) * (r.x[i] - mx)
+				xc += (r.x[i] - mx) * (col[i] - mc)
+			}
+			slope = xc / xx
+		}
+		for j, i := range r.heard[a:b] {
+			out[a+j] = col[i] - mc - slope*(r.x[i]-mx)
+		}
+		a = b
+	}
+	return out
+}

@@ -1,0 +1,113 @@
+package propagation
+
+import "math"
+
+// Constants of the miss rates. They are fixed beforehand, not tuned per site.
+const (
+	// strongDB above the floor of hearing a level is strong: silence there has
+	// another reason than the level.
+	strongDB = 12.0
+	// A radio's own share of misses counts with as many scans (stays) as it
+	// had at strong levels, the site's share with these many.
+	siteScans = 20.0
+	siteStays = 6.0
+	// Before any evidence, one stay in a hundred misses a strong radio; that
+	// belief weighs as much as 25 stays.
+	priorStayMiss  = 0.01
+	priorStayCount = 25.0
+	// mostMissed keeps log(1 − p) finite for a radio that is hardly ever heard.
+	mostMissed = 0.95
+)
+
+// tally counts misses at strong levels.
+type tally struct {
+	missed, rows float64 // scans missed in rows that heard
+	scans        []int   // scans of those rows
+	silent, all  float64 // stays missed altogether, and all, at strong predicted levels
+}
+
+func (t *tally) add(o tally) {
+	t.missed += o.missed
+	t.rows += o.rows
+	t.scans = append(t.scans, o.scans...)
+	t.silent += o.silent
+	t.all += o.all
+}
+
+// tallies counts, for every block, what is missed 12 dB or more above the
+// floor: scans by the measured mean of stays that heard, and stays by the
+// level that the fit predicts, each silent stay by the odds that it was missed
+// rather than too weak.
+func (f *groupFit) tallies(rates []missRate) []tally {
+	out := make([]tally, f.blocks)
+	s, e := math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1])
+	at := f.locals(0)
+	x := make([]float64, len(at))
+	var o deriv
+	for k := range f.blocks {
+		t := &out[k]
+		at := f.locals(k)
+		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+			l, m := f.level[i], f.scans[i]
+			if l.Heard > 0 && m > 1 && l.MeanDBm >= f.floor+strongDB {
+				t.missed += float64(m - l.Heard)
+				t.rows++
+				t.scans = append(t.scans, m)
+			}
+			eta := f.regressors(i, at, f.theta, x)
+			if eta < f.floor+strongDB {
+				continue
+			}
+			t.all++
+			if l.Heard == 0 {
+				p := pair{missed: m, floor: f.floor - 0.5, scan: rates[k].scan}
+				p.logLik(eta, s, e, &o)
+				weak := math.Exp(o.l)
+				pi := max(rates[k].stay, 1e-4)
+				t.silent += pi / (pi + (1-pi)*weak)
+			}
+		}
+	}
+	return out
+}
+
+// scanMiss solves for p0, drawn towards prior with the weight of siteScans. A
+// stay that heard at all says of its m scans that not every one missed, so
+//
+//	E[missed | heard] = m p (1 − p^{m−1})/(1 − p^m)
+//
+// and p is the fixed point of missed / Σ m (1 − p^{m−1})/(1 − p^m).
+func (t *tally) scanMiss(prior, weight float64) float64 {
+	if t.rows == 0 {
+		return prior
+	}
+	p := 0.1
+	for range 50 {
+		den := 0.0
+		for _, m := range t.scans {
+			pm := math.Pow(p, float64(m-1))
+			den += float64(m) * (1 - pm) / (1 - pm*p)
+		}
+		next := min((t.missed+weight*prior)/(den+weight), mostMissed)
+		if math.Abs(next-p) < 1e-7 {
+			return next
+		}
+		p = next
+	}
+	return p
+}
+
+// missRates turns tallies into rates, radio by radio drawn towards the site.
+func missRates(ts []tally, site tally) []missRate {
+	scan := site.scanMiss(0, 0)
+	stay := (site.silent + priorStayMiss*priorStayCount) / (site.all + priorStayCount)
+	out := make([]missRate, len(ts))
+	for k := range ts {
+		t := &ts[k]
+		out[k] = missRate{
+			scan: t.scanMiss(scan, siteScans),
+			stay: min((t.silent+siteStays*stay)/(t.all+siteStays), mostMissed),
+		}
+	}
+	return out
+}
