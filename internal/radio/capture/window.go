@@ -1,0 +1,153 @@
+package capture
+
+import (
+	"bytes"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"footrule/internal/radio"
+)
+
+// windows cuts frames into scans.
+//
+// Laws:
+//  1. Windows are Options.Window long and begin with the first frame of the
+//     file, of whatever kind; a frame belongs to the window of its own time,
+//     whatever its place in the file.
+//  2. The level of a BSSID in a window is the arithmetic mean in dB of its
+//     beacons and probe responses there.
+//  3. A window in which any frame arrived whole is a scan, also when it holds
+//     no beacon: the receiver listened and heard none. A window without one
+//     is no scan: nothing shows that the receiver listened.
+//  4. The SSID is the first in the window that is not hidden; the frequency
+//     that of the last frame; the age counts from the last frame to the end
+//     of the window.
+type windows struct {
+	s     *source
+	first time.Time
+	at    map[int64]map[radio.BSSID]*tally
+	tuned map[int]bool
+	off   int // frames with a level but without a frequency of a WLAN
+}
+
+// tally gathers the frames of a BSSID in a window.
+type tally struct {
+	n       int
+	sum     int // dBm
+	ssid    string
+	freqMHz int
+	last    time.Time
+}
+
+func newWindows(s *source) *windows {
+	return &windows{s: s, at: map[int64]map[radio.BSSID]*tally{}, tuned: map[int]bool{}}
+}
+
+func (w *windows) add(f frame) error {
+	if w.first.IsZero() {
+		w.first = f.time
+	}
+	carries := w.s.c.Frames.count(f)
+	if f.kind == malformed || f.kind == badFCS {
+		return nil
+	}
+	if inBand(f.tunedMHz) {
+		w.tuned[f.tunedMHz] = true
+	}
+	k := int64(f.time.Sub(w.first) / w.s.o.Window)
+	if f.time.Before(w.first.Add(time.Duration(k) * w.s.o.Window)) {
+		k-- // division truncates towards zero
+	}
+	in := w.at[k]
+	if in == nil {
+		if err := w.s.take(); err != nil {
+			return err
+		}
+		in = map[radio.BSSID]*tally{}
+		w.at[k] = in
+	}
+	if !carries {
+		return nil
+	}
+	if !inBand(f.freqMHz) {
+		w.off++
+		return nil
+	}
+	t := in[f.bssid]
+	if t == nil {
+		if err := w.s.take(); err != nil {
+			return err
+		}
+		t = &tally{last: f.time}
+		in[f.bssid] = t
+	}
+	t.n++
+	t.sum += f.dBm
+	if t.ssid == "" {
+		t.ssid = f.ssid
+	}
+	if !f.time.Before(t.last) {
+		t.last, t.freqMHz = f.time, f.freqMHz
+	}
+	return nil
+}
+
+func (w *windows) finish() error {
+	c, n := w.s.c, &w.s.c.Frames
+	used := n.Beacons + n.ProbeResponses - n.NoLevel - w.off
+	if used == 0 {
+		want := "capture beacons in monitor mode with radiotap headers"
+		switch {
+		case n.All == 0:
+			return w.s.fail(0, "there is no packet in it", want)
+		case n.Beacons+n.ProbeResponses > 0:
+			return w.s.fail(0, fmt.Sprintf("none of %d beacons and probe responses carries a level in dBm and a channel", n.Beacons+n.ProbeResponses), want)
+		default:
+			return w.s.fail(0, fmt.Sprintf("none of %d packets is a beacon or a probe response (%d damaged, %d malformed, %d without a time)", n.All, n.BadFCS, n.Malformed, n.NoTime), want)
+		}
+	}
+	for _, k := range slices.Sorted(maps.Keys(w.at)) {
+		sc := Scan{Time: w.first.Add(time.Duration(k) * w.s.o.Window).UTC(), Took: w.s.o.Window}
+		end := sc.Time.Add(sc.Took)
+		for id, t := range w.at[k] {
+			sc.Heard = append(sc.Heard, radio.Heard{
+				Reading: radio.Reading{BSSID: id, SSID: t.ssid, FreqMHz: t.freqMHz, RSSIDBm: float64(t.sum) / float64(t.n)},
+				Age:     end.Sub(t.last),
+			})
+		}
+		slices.SortFunc(sc.Heard, func(a, b radio.Heard) int { return bytes.Compare(a.BSSID[:], b.BSSID[:]) })
+		c.Scans = append(c.Scans, sc)
+	}
+	c.Timed = true
+	c.ListenedMHz = slices.Sorted(maps.Keys(w.tuned))
+	w.doubts()
+	return nil
+}
+
+// doubts warns of what was left out and of what silence does not mean.
+func (w *windows) doubts() {
+	n := &w.s.c.Frames
+	for _, d := range []struct {
+		n    int
+		what string
+	}{
+		{n.BadFCS, "arrived damaged and are left out"},
+		{n.Malformed, "are malformed and are left out"},
+		{n.NoLevel, "are beacons or probe responses without a level in dBm and are left out"},
+		{w.off, "tell no channel of a WLAN and are left out"},
+		{n.NoTime, "carry no time and are left out"},
+		{n.Foreign, "come from an interface without radiotap headers and are left out"},
+	} {
+		if d.n > 0 {
+			w.s.warn("%d of %d frames %s", d.n, n.All, d.what)
+		}
+	}
+	switch tuned := w.s.c.ListenedMHz; {
+	case len(tuned) == 1:
+		w.s.warn("the receiver listened on %d MHz alone: access points on other channels could not be heard", tuned[0])
+	case len(tuned) > 1:
+		w.s.warn("the receiver moved over %d channels: a window of %v may miss an access point only because it listened elsewhere; take one as long as a whole round", len(tuned), w.s.o.Window)
+	}
+}
