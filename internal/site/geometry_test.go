@@ -80,3 +80,27 @@ func TestDistance3D(t *testing.T) {
 	s.AccessPoints[1].HeightM = 1.3
 	assert.InDelta(t, site.MinDistanceM, s.Distance3D(b, 1, orb.Point{5, 4}), 0, "clamped")
 }
+
+func TestStraight(t *testing.T) {
+	f := pillared()
+	for _, c := range []struct {
+		a, b orb.Point
+		want bool
+		why  string
+	}{
+		{orb.Point{1, 1}, orb.Point{19, 1}, true, "in the open"},
+		{orb.Point{1, 4}, orb.Point{12, 9}, false, "across the notch"},
+		{orb.Point{0, 5}, orb.Point{10, 5}, true, "along the outline"},
+		{orb.Point{0, 5}, orb.Point{20, 5}, false, "along the outline, then through the pillar"},
+		{orb.Point{11, 4}, orb.Point{20, 4}, true, "along the pillar"},
+		{orb.Point{10, 10}, orb.Point{10, 0}, true, "past the inner corner"},
+		{orb.Point{0, 5}, orb.Point{10, 10}, false, "both ends on the outline, outside between"},
+		{orb.Point{12, 2}, orb.Point{18, 8}, false, "through two corners of the pillar"},
+		{orb.Point{12, 4}, orb.Point{16, 8}, true, "brushing a corner of the pillar"},
+		{orb.Point{1, 1}, orb.Point{-1, 1}, false, "to the outside"},
+		{orb.Point{1, 1}, orb.Point{1, 1}, true, "no length"},
+	} {
+		assert.Equal(t, c.want, f.Straight(c.a, c.b), c.why)
+		assert.Equal(t, c.want, f.Straight(c.b, c.a), "%s, back", c.why)
+	}
+}

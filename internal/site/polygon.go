@@ -113,3 +113,44 @@ func leaves(r orb.Ring, a, b orb.Point, slackM float64) (orb.Point, bool) {
 
 // centimetres rounds for a message.
 func centimetres(v float64) float64 { return math.Round(v*100) / 100 }
+
+// Straight reports whether the straight line from a to b stays where someone
+// can stand: within the outline and outside of every void, edges allowed.
+// Walls are not looked at; see [WallIndex.Crosses].
+func (f *Floor) Straight(a, b orb.Point) bool {
+	d := minus(b, a)
+	cuts := []float64{0, 1}
+	cut := func(r orb.Ring) {
+		for i := range r {
+			p, q := minus(r[i], a), minus(r[(i+1)%len(r)], a)
+			sp, sq := cross(d, p), cross(d, q)
+			if (sp > 0 && sq > 0) || (sp < 0 && sq < 0) {
+				continue
+			}
+			// An edge that crosses cuts once, one along the line at both ends.
+			ends := []float64{dot(p, d) / dot(d, d), dot(q, d) / dot(d, d)}
+			if sp != sq {
+				ends = []float64{ends[0] + sp/(sp-sq)*(ends[1]-ends[0])}
+			}
+			for _, t := range ends {
+				if t > 0 && t < 1 {
+					cuts = append(cuts, t)
+				}
+			}
+		}
+	}
+	cut(f.Outline)
+	for i := range f.Areas {
+		if f.Areas[i].Kind == Void {
+			cut(f.Areas[i].Polygon)
+		}
+	}
+	slices.Sort(cuts)
+	for i := 1; i < len(cuts); i++ {
+		t := (cuts[i-1] + cuts[i]) / 2
+		if !f.Walkable(orb.Point{a[0] + t*d[0], a[1] + t*d[1]}) {
+			return false
+		}
+	}
+	return f.Walkable(a) && f.Walkable(b)
+}
