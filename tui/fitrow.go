@@ -1,0 +1,247 @@
+package tui
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"footrule/internal/canvas"
+	"footrule/internal/walk"
+)
+
+// fitRow is one line of the running fit: a name with a value, or a sentence.
+type fitRow struct {
+	name, value, half, unit string
+	note                    string
+	look                    canvas.Look
+}
+
+// fitRows says where the fit and its error stand.
+func (m *Model) fitRows() []fitRow {
+	st, w := &m.standing, m.words
+	var out []fitRow
+	say := func(text string, l canvas.Look) {
+		for _, line := range canvas.Wrap(text, 28) {
+			out = append(out, fitRow{note: line, look: l})
+		}
+	}
+	if m.cfg.Judge == nil {
+		return nil
+	}
+	if !st.Ready() {
+		switch {
+		case m.judge.err != nil:
+			say(w.alarm("No fit. "+sentence(m.judge.err)), m.look.accent)
+		case st.Need > st.Points:
+			say(fmt.Sprintf("No fit yet: %s, need %d.", count(st.Points, "point", "points"), st.Need), m.look.quiet)
+		default:
+			say("No fit yet.", m.look.quiet)
+		}
+		return out
+	}
+	est := func(name string, e Estimate, decimals int, unit string) {
+		out = append(out, fitRow{name: name, value: w.number(e.Value, decimals), half: w.interval(e.Half, decimals), unit: unit})
+	}
+	for _, e := range st.Exponents {
+		est("Exponent "+string(e.Band), e.Estimate, 1, "")
+	}
+	for _, e := range st.SpreadsDB {
+		name := "Spread"
+		if len(st.SpreadsDB) > 1 {
+			name += " " + string(e.Band)
+		}
+		est(name, e.Estimate, 1, "dB")
+	}
+	metres := func(name string, e Estimate) {
+		est(name, Estimate{w.length(e.Value), w.length(e.Half)}, 1, w.unit())
+	}
+	metres("Half within", st.CE50M)
+	metres("9 of 10", st.CE90M)
+	metres("Bound", Estimate{st.BoundM, math.NaN()})
+	if !math.IsNaN(st.FiveMoreM) {
+		out = append(out, fitRow{name: "5 more points", value: w.signed(w.length(st.FiveMoreM), 1), unit: w.unit()})
+	}
+	from := fmt.Sprintf("from %s, %s readings", count(st.Points, "point", "points"), grouped(st.Readings))
+	if m.judge.err != nil {
+		say(w.alarm("Old: "+from+". "+sentence(m.judge.err)), m.look.accent)
+	} else {
+		say(from, m.look.quiet)
+	}
+	if len(st.Warnings) > 0 {
+		lines := canvas.Wrap(st.Warnings[0], 28)
+		if m.h < 40 && len(lines) > 2 {
+			lines = append(lines[:1], canvas.Cut(lines[1]+" "+lines[2], 28, w.cut))
+		}
+		for _, line := range lines {
+			out = append(out, fitRow{note: line, look: m.look.accent})
+		}
+		if n := len(st.Warnings) - 1; n > 0 {
+			out = append(out, fitRow{note: count(n, "more warning", "more warnings"), look: m.look.quiet})
+		}
+	}
+	return out
+}
+
+// drawFitRow draws a row in columns: the value ends at 19, the half of its
+// interval at 25, the unit after it.
+func (m *Model) drawFitRow(s *slip, r fitRow) {
+	if r.name == "" {
+		s.text(r.note, r.look)
+		return
+	}
+	if s.room() <= 0 {
+		return
+	}
+	x, y := s.r.x, s.r.y+s.y
+	s.c.Text(x, y, r.name, m.look.text)
+	end := x + 19
+	s.c.Right(end, y, 6, r.value, m.look.strong)
+	n := s.c.Text(end+1, y, r.half, m.look.text)
+	s.c.Text(max(end+6, end+1+n)+1, y, r.unit, m.look.quiet)
+	s.y++
+}
+
+// drawHistory draws in h rows how the error fell with the points walked.
+func (m *Model) drawHistory(s *slip, h int) {
+	top := 0.0
+	for _, st := range m.history {
+		if st.Ready() && st.CE50M.Value > top {
+			top = st.CE50M.Value
+		}
+	}
+	first, last := m.history[0].Points, m.history[len(m.history)-1].Points
+	if top <= 0 || last <= first || h < 5 || s.room() < h {
+		return
+	}
+	s.text("Half within, by points walked", m.look.quiet)
+	h -= 2
+	axis := 6
+	w := s.r.w - axis
+	d := canvas.NewDots(w, h)
+	px, py, have := 0.0, 0.0, false
+	for _, st := range m.history {
+		v := st.CE50M.Value
+		if !st.Ready() || math.IsNaN(v) {
+			continue
+		}
+		x := float64(st.Points-first) / float64(last-first) * float64(2*w-1)
+		y := (1 - v/top) * float64(4*h-1)
+		if have {
+			d.Line(px, py, x, y)
+		} else {
+			d.Dot(int(x), int(y))
+		}
+		px, py, have = x, y, true
+	}
+	y0 := s.r.y + s.y
+	s.c.Right(s.r.x+axis-1, y0, axis-1, m.words.number(m.words.length(top), 1), m.look.quiet)
+	s.c.Right(s.r.x+axis-1, y0+h-1, axis-1, "0 "+m.words.unit(), m.look.quiet)
+	d.Draw(s.c, s.r.x+axis, y0, m.words.glyphs, m.look.full)
+	s.y += h
+	s.c.Text(s.r.x+axis, s.r.y+s.y, fmt.Sprint(first), m.look.quiet)
+	s.c.Right(s.r.x+s.r.w, s.r.y+s.y, w, fmt.Sprint(last), m.look.quiet)
+	s.y++
+}
+
+// alarm marks a sentence that wants attention, also without colour.
+func (w words) alarm(s string) string { return "! " + s }
+
+// nowLine says in a sentence what to do, after what was just done.
+func (m *Model) nowLine() note {
+	next := m.nextStep()
+	switch {
+	case m.said.text == "":
+		return next
+	case next.text == "" || m.said.alarm && m.asking != walking:
+		return m.said
+	}
+	return note{m.said.text + " " + next.text, m.said.alarm || next.alarm}
+}
+
+func (m *Model) nextStep() note {
+	switch m.mode() {
+	case recording:
+		return note{"Stand still.", false}
+	case turning:
+		return note{"Turn to face " + facing(m.s.Recording().Facing) + ", then space.", true}
+	case paused:
+		return note{"The scan failed. Space tries again.", true}
+	case checking:
+		if m.bye {
+			return note{"Saving, then quitting.", false}
+		}
+		if m.store.out {
+			return note{"Saving.", false}
+		}
+		return note{"Comparing with the fit.", false}
+	case doubting:
+		return note{"Not saved yet: space repeats, enter keeps.", true}
+	case stuck:
+		return note{"Not saved: space tries again.", true}
+	case reasoning:
+		return note{"Press its number, or choose with the arrows and take it with enter.", false}
+	case choosing:
+		return note{"Enter goes to " + m.s.Stops()[m.sel].Point + ".", false}
+	case over:
+		if m.s.Walk().Completed {
+			return note{"Nothing is left to do. q quits.", false}
+		}
+		return note{"All points are done. f finishes the walk, q quits.", false}
+	}
+	i, ok := m.s.Current()
+	if !ok {
+		return note{}
+	}
+	st := m.s.Stops()[i]
+	text := "Go to " + st.Point
+	if deg := m.firstFacing(); deg != walk.NoFacing {
+		text += ", face " + facing(deg)
+	}
+	return note{text + ", then space.", false}
+}
+
+func (m *Model) firstFacing() float64 {
+	if f := m.s.Walk().Settings.FacingsDeg; len(f) > 0 {
+		return f[0]
+	}
+	return walk.NoFacing
+}
+
+// keyLine lists the keys that have a short name, as many as fit in w columns.
+func keyLine(md mode, w int) []string {
+	var out []string
+	used := 0
+	bs := bindings(md)
+	// The last two, help and quit, always stand.
+	tail := 0
+	for _, b := range bs {
+		if b.short == "help" || b.short == "quit" {
+			tail += canvas.Width(keyName(b.keys[0])) + 1 + canvas.Width(b.short) + 2
+		}
+	}
+	for _, b := range bs {
+		if b.short == "" {
+			continue
+		}
+		s := keyName(b.keys[0]) + " " + b.short
+		last := b.short == "help" || b.short == "quit"
+		n := canvas.Width(s) + 2
+		if !last && used+n+tail > w {
+			continue
+		}
+		out = append(out, s)
+		used += n
+	}
+	return out
+}
+
+// joined keeps parts that are not empty.
+func joined(sep string, parts ...string) string {
+	var out []string
+	for _, p := range parts {
+		if p != "" {
+			out = append(out, p)
+		}
+	}
+	return strings.Join(out, sep)
+}

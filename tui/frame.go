@@ -1,0 +1,81 @@
+package tui
+
+import (
+	"fmt"
+
+	"footrule/internal/canvas"
+)
+
+// View gives the screen as text, made again only after something has changed.
+func (m *Model) View() string {
+	if m.w <= 0 || m.h <= 0 {
+		return ""
+	}
+	if m.drawn {
+		return m.view
+	}
+	m.frame.Resize(m.w, m.h)
+	m.draw(m.frame)
+	m.bytes = m.frame.AppendTo(m.bytes[:0], m.cfg.Profile)
+	m.view, m.drawn = string(m.bytes), true
+	return m.view
+}
+
+func (m *Model) draw(c *canvas.Canvas) {
+	l, ok := layoutOf(m.w, m.h)
+	if !ok {
+		text := fmt.Sprintf("The window is %d%s%d, the walk needs %d%s%d. It waits.", m.w, m.words.times, m.h, minW, m.words.times, minH)
+		c.Text(0, 0, canvas.Cut(text, m.w, m.words.cut), m.look.text)
+		return
+	}
+	m.drawHeader(c, l)
+	if m.help {
+		m.drawHelp(c, l)
+	} else {
+		p := m.drawPlan(l.plan.w, l.plan.h)
+		c.Blit(&p.canvas, l.plan.x, l.plan.y)
+		m.drawLegend(c, l.legend, p)
+		m.drawSlip(c, l.slip)
+	}
+	c.Fill(0, l.rule, l.w, 1, m.words.rule, m.look.quiet)
+	m.drawNow(c, l)
+	m.drawKeys(c, l)
+}
+
+// drawHeader names the lens, what is walked, and how far it is.
+func (m *Model) drawHeader(c *canvas.Canvas, l layout) {
+	p := m.s.Progress()
+	right := fmt.Sprintf("%d of %d points", p.Done, p.Done+p.Todo)
+	h := m.s.Walk().Header
+	if d := m.cfg.Clock().Sub(h.Started); !h.Started.IsZero() && d >= 0 {
+		right += "   " + minutes(d)
+	}
+	right = joined("   ", canvas.Cut(h.Name, 20, m.words.cut), right)
+	n := c.Right(l.w, 0, l.w/2, right, m.look.text)
+	x := c.Text(0, 0, "WALK", m.look.chip) + 2
+	room := l.w - n - 2
+	x += c.Text(x, 0, canvas.Cut(m.cfg.Title, room-x, m.words.cut), m.look.strong) + 3
+	if f := m.floorShown(); f != nil && room > x {
+		c.Text(x, 0, canvas.Cut(joined(" ", f.ID, f.Name), room-x, m.words.cut), m.look.text)
+	}
+}
+
+func (m *Model) drawNow(c *canvas.Canvas, l layout) {
+	n := m.nowLine()
+	text, look := n.text, m.look.strong
+	if n.alarm {
+		look = m.look.accentStrong
+	}
+	c.Text(0, l.now, canvas.Cut(text, l.w, m.words.cut), look)
+}
+
+func (m *Model) drawKeys(c *canvas.Canvas, l layout) {
+	if m.help {
+		c.Text(0, l.keys, "space back  q quit", m.look.quiet)
+		return
+	}
+	x := 0
+	for _, k := range keyLine(m.mode(), l.w) {
+		x += c.Text(x, l.keys, k, m.look.quiet) + 2
+	}
+}

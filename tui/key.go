@@ -1,0 +1,159 @@
+package tui
+
+import (
+	"strings"
+
+	tea "github.com/charmbracelet/bubbletea"
+)
+
+// mode says who gets a key first.
+type mode int
+
+const (
+	walking   mode = iota // between points
+	choosing              // a selection moves over the plan
+	reasoning             // a reason is picked for a skip or a void
+	recording             // scans are being taken
+	turning               // the next facing waits
+	paused                // a scan failed while recording
+	checking              // the visit is being compared or stored
+	doubting              // the visit does not fit; keep or repeat
+	stuck                 // the visit could not be stored
+	over                  // nothing is left to do
+)
+
+// binding is one thing that keys do in a mode. The handling, the bottom line and
+// the help are made from the same bindings. A binding without short is not on the
+// bottom line; keys beyond the first are the same for the other hand.
+type binding struct {
+	keys  []string
+	short string // on the bottom line
+	long  string // on the help screen; empty leaves it out there
+	do    func(*Model) tea.Cmd
+}
+
+// section is a title and the bindings under it on the help screen.
+type section struct {
+	title string
+	mode  mode
+}
+
+var sections = []section{
+	{"Between points", walking}, {"Choosing a point", choosing}, {"Recording", recording},
+	{"Turning", turning}, {"After an odd visit", doubting}, {"When it could not be saved", stuck},
+	{"When a scan failed", paused}, {"Picking a reason", reasoning}, {"When all is done", over},
+}
+
+func keys(k ...string) []string { return k }
+
+// bindings gives what the keys do in a mode.
+func bindings(md mode) []binding {
+	nudges := []binding{
+		{keys("left", "h"), "", "nudge where you stand by a quarter of a metre (arrows, hjkl)", func(m *Model) tea.Cmd { return m.nudge(-1, 0) }},
+		{keys("right", "l"), "", "", func(m *Model) tea.Cmd { return m.nudge(1, 0) }},
+		{keys("up", "k"), "", "", func(m *Model) tea.Cmd { return m.nudge(0, 1) }},
+		{keys("down", "j"), "", "", func(m *Model) tea.Cmd { return m.nudge(0, -1) }},
+	}
+	common := []binding{
+		{keys("+", "="), "", "zoom in and out (+ -)", func(m *Model) tea.Cmd { return m.zoomBy(1) }},
+		{keys("-"), "", "", func(m *Model) tea.Cmd { return m.zoomBy(-1) }},
+		{keys("?", "f1"), "help", "this screen", (*Model).toggleHelp},
+		{keys("q", "ctrl+c"), "quit", "quit; what is saved stays saved", (*Model).leave},
+	}
+	switch md {
+	case walking:
+		return append(append([]binding{
+			{keys(" ", "enter"), "record", "record here", (*Model).begin},
+			{keys("n", "tab"), "other point", "choose another point, the nearest first", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("s", "o"), "skip", "leave this point out, with a reason", (*Model).askSkip},
+			{keys("v", "i"), "void last", "void the last visit, with a reason", (*Model).askVoid},
+			{keys("u", "z"), "undo", "take the last step back", (*Model).undo},
+		}, nudges...), common...)
+	case choosing:
+		return append([]binding{
+			{keys(" ", "enter"), "go there", "go there", (*Model).choose},
+			{keys("n", "tab"), "next", "the next point to do, the nearest first", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "back", "the one before", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("left", "h"), "", "the point in that direction (arrows, hjkl)", func(m *Model) tea.Cmd { return m.move(-1, 0) }},
+			{keys("right", "l"), "", "", func(m *Model) tea.Cmd { return m.move(1, 0) }},
+			{keys("up", "k"), "", "", func(m *Model) tea.Cmd { return m.move(0, 1) }},
+			{keys("down", "j"), "", "", func(m *Model) tea.Cmd { return m.move(0, -1) }},
+			{keys("v", "i"), "void its visit", "void the visit there, with a reason", (*Model).askVoid},
+			{keys("esc", "backspace"), "stay", "leave things as they were", (*Model).cancel},
+		}, common...)
+	case reasoning:
+		return []binding{
+			{keys("1", "2", "3", "4"), "", "the reason with that number", nil},
+			{keys("down", "j", "tab"), "next", "the next reason", func(m *Model) tea.Cmd { return m.reasonBy(1) }},
+			{keys("up", "k", "shift+tab"), "", "the one before", func(m *Model) tea.Cmd { return m.reasonBy(-1) }},
+			{keys(" ", "enter"), "take it", "take it", (*Model).takeReason},
+			{keys("esc", "backspace"), "stay", "leave things as they were", (*Model).cancel},
+			{keys("ctrl+c"), "", "", (*Model).leave},
+		}
+	case recording:
+		return append(append([]binding{
+			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+		}, nudges...), common...)
+	case turning:
+		return append(append([]binding{
+			{keys(" ", "enter"), "go on", "go on, once you face that way", (*Model).face},
+			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+		}, nudges...), common...)
+	case paused:
+		return append([]binding{
+			{keys(" ", "enter"), "try again", "try again; the scans so far count", (*Model).retryScan},
+			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+		}, common...)
+	case doubting:
+		return append(append([]binding{
+			{keys(" ", "r"), "repeat", "repeat the visit", (*Model).redo},
+			{keys("enter", "e"), "keep", "keep it as it is", (*Model).accept},
+			{keys("esc", "backspace"), "drop it", "drop the visit and stay at the point", (*Model).drop},
+		}, nudges...), common...)
+	case stuck:
+		return append([]binding{
+			{keys(" ", "enter"), "try again", "try to save again", (*Model).accept},
+			{keys("r", "y"), "repeat", "repeat the visit", (*Model).redo},
+			{keys("esc", "backspace"), "drop it", "drop the visit and stay at the point", (*Model).drop},
+		}, common...)
+	case over:
+		return append([]binding{
+			{keys("f", "enter"), "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
+			{keys("n", "tab"), "choose a point", "choose a point to visit again", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("v", "i"), "void last", "void the last visit, with a reason", (*Model).askVoid},
+			{keys("u", "z"), "undo", "take the last step back", (*Model).undo},
+		}, common...)
+	default: // checking
+		return []binding{
+			{keys("?", "f1"), "help", "", (*Model).toggleHelp},
+			{keys("q", "ctrl+c"), "quit", "", (*Model).leave},
+		}
+	}
+}
+
+// keyName is how a key is called on the screen.
+func keyName(k string) string {
+	switch k {
+	case " ":
+		return "space"
+	case "shift+tab":
+		return "shift-tab"
+	case "ctrl+c":
+		return "ctrl-c"
+	case "backspace":
+		return "rubout"
+	case "f1":
+		return "F1"
+	}
+	return k
+}
+
+func keyNames(ks []string) string {
+	out := make([]string, len(ks))
+	for i, k := range ks {
+		out[i] = keyName(k)
+	}
+	return strings.Join(out, " ")
+}

@@ -1,0 +1,326 @@
+package tui
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"footrule/internal/canvas"
+	"footrule/internal/site"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+)
+
+// planKey is all that the drawn plan depends on.
+type planKey struct {
+	w, h, zoom, rev int
+	floor           string
+	current, sel    int
+	picking         bool
+	phase           walk.Phase
+	at              orb.Point
+	facing          float64
+	doubts          int
+}
+
+// planCache is the plan as it was last drawn.
+type planCache struct {
+	key    planKey
+	view   canvas.Viewport
+	canvas canvas.Canvas
+	hidden int // stops to do that the zoom hides
+}
+
+// floorShown is the floor of the selection, of the current stop, or of the last visit.
+func (m *Model) floorShown() *site.Floor {
+	s := m.s.Site()
+	if m.picking && m.sel >= 0 {
+		return s.Floor(m.s.Stops()[m.sel].Floor)
+	}
+	if id, _ := m.place(); id != "" {
+		return s.Floor(id)
+	}
+	return s.Floor(m.s.Stops()[0].Floor)
+}
+
+// drawPlan gives the plan of w by h cells, drawn again only where something on
+// it has changed.
+func (m *Model) drawPlan(w, h int) *planCache {
+	f := m.floorShown()
+	key := planKey{w: w, h: h, zoom: m.zoom, rev: m.rev, current: -1, sel: m.sel, picking: m.picking,
+		phase: m.s.Phase(), at: m.s.At(), facing: m.s.Recording().Facing, doubts: len(m.check.doubts)}
+	if f != nil {
+		key.floor = f.ID
+	}
+	if i, ok := m.s.Current(); ok {
+		key.current = i
+	}
+	p := &m.plan
+	if key == p.key {
+		return p
+	}
+	p.key = key
+	p.canvas.Resize(w, h)
+	if f == nil {
+		p.canvas.Text(1, 1, "This floor is not on the plan.", m.look.quiet)
+		return p
+	}
+	p.view = canvas.Fit(m.bound(f), w, h, 0)
+	if m.zoom > 0 {
+		mid := key.at
+		if m.picking && m.sel >= 0 {
+			mid = m.s.Stops()[m.sel].At
+		} else if key.current < 0 {
+			_, mid = m.place()
+		}
+		p.view = p.view.Zoom(mid, math.Pow(2, float64(m.zoom)))
+	}
+	m.drawFloor(p, f)
+	m.drawWay(p, f)
+	m.drawStops(p, f)
+	m.drawBoxes(p, f)
+	m.drawStand(p, f)
+	return p
+}
+
+// bound is the outline with the access points that hang near it.
+func (m *Model) bound(f *site.Floor) orb.Bound {
+	b := f.BoundingBox()
+	near := b.Pad(10)
+	for _, ap := range m.s.Site().AccessPoints {
+		if ap.Floor == f.ID && near.Contains(ap.At) {
+			b = b.Extend(ap.At)
+		}
+	}
+	return b
+}
+
+func (m *Model) drawFloor(p *planCache, f *site.Floor) {
+	c, v := &p.canvas, p.view
+	for _, a := range f.Areas {
+		if a.Kind != site.Void {
+			continue
+		}
+		hole := site.Floor{Outline: a.Polygon}
+		for y := range v.H {
+			for x := range v.W {
+				if hole.Inside(v.Metres(x, y)) {
+					c.Text(x, y, m.words.void, m.look.quiet)
+				}
+			}
+		}
+	}
+	d := canvas.NewDots(v.W, v.H)
+	for _, wall := range f.Walls {
+		v.Polyline(d, wall.Line)
+	}
+	d.Draw(c, 0, 0, m.words.glyphs, m.look.wall)
+	d = canvas.NewDots(v.W, v.H)
+	v.Ring(d, f.Outline)
+	d.Draw(c, 0, 0, m.words.glyphs, m.look.text)
+}
+
+// drawWay draws the way from here to the current stop as dashes.
+func (m *Model) drawWay(p *planCache, f *site.Floor) {
+	if m.s.Phase() != walk.Going || m.picking || m.guide.key.floor != f.ID {
+		return
+	}
+	line := []orb.Point{m.guide.key.from, m.guide.key.to}
+	if m.guide.have {
+		line = m.guide.leg.Via
+	}
+	d, phase := canvas.NewDots(p.view.W, p.view.H), 0
+	for i := 1; i < len(line); i++ {
+		x0, y0 := p.view.Dot(line[i-1])
+		x1, y1 := p.view.Dot(line[i])
+		phase = d.Dashes(x0, y0, x1, y1, 1, 2, phase)
+	}
+	if m.cfg.ASCII { // dots apart from the marks of points to do
+		over := canvas.New(p.view.W, p.view.H)
+		d.Draw(over, 0, 0, canvas.ASCII, m.look.way)
+		for y := range p.view.H {
+			for x := range p.view.W {
+				if !over.Blank(x, y) && p.canvas.Blank(x, y) {
+					p.canvas.Set(x, y, '\'', m.look.way)
+				}
+			}
+		}
+		return
+	}
+	d.Draw(&p.canvas, 0, 0, m.words.glyphs, m.look.way)
+}
+
+func (m *Model) drawStops(p *planCache, f *site.Floor) {
+	c := &p.canvas
+	p.hidden = 0
+	// Those to do are drawn last, so that they stay visible where points share a cell.
+	for _, st := range []walk.Status{walk.Done, walk.Skipped, walk.Todo} {
+		mark, look := m.words.done, m.look.text
+		switch st {
+		case walk.Skipped:
+			mark, look = m.words.skipped, m.look.quiet
+		case walk.Todo:
+			mark, look = m.words.todo, m.look.strong
+		}
+		for i, s := range m.s.Stops() {
+			if s.Floor != f.ID || m.s.Status(i) != st {
+				continue
+			}
+			if x, y, ok := p.view.Cell(s.At); ok {
+				c.Text(x, y, mark, look)
+			} else if st == walk.Todo {
+				p.hidden++
+			}
+		}
+	}
+}
+
+func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
+	c := &p.canvas
+	for i, ap := range m.s.Site().AccessPoints {
+		x, y, ok := p.view.Cell(ap.At)
+		if ap.Floor != f.ID || !ok {
+			continue
+		}
+		look := m.look.box
+		for _, d := range m.check.doubts {
+			if d.AP == i {
+				look = m.look.accentStrong
+				look.Style |= canvas.Reverse
+			}
+		}
+		name := m.short[i]
+		if m.cfg.Profile == canvas.None || m.cfg.ASCII {
+			name = "[" + name + "]"
+		} else if len(name) == 1 {
+			name = " " + name + " "
+		}
+		w := canvas.Width(name)
+		c.Text(min(max(0, x-w/2), max(0, p.view.W-w)), y, name, look)
+	}
+}
+
+// drawStand draws what is about now: the next point, the selection, where the
+// surveyor is and faces.
+func (m *Model) drawStand(p *planCache, f *site.Floor) {
+	c, v := &p.canvas, p.view
+	if floor, at, ok := m.s.Here(); ok && floor == f.ID && m.s.Phase() == walk.Going {
+		if x, y, ok := v.Cell(at); ok {
+			c.Text(x, y, m.words.you, m.look.accent)
+		}
+	}
+	stops := m.s.Stops()
+	if i := p.key.current; i >= 0 && stops[i].Floor == f.ID {
+		switch m.s.Phase() {
+		case walk.Going:
+			if x, y, ok := v.Cell(m.s.At()); ok {
+				c.Text(x, y, m.words.next, m.look.accentStrong)
+				if !m.picking {
+					m.label(c, x, y, stops[i].Point)
+				}
+			}
+		case walk.Scanning, walk.Turning, walk.Reviewing:
+			if x, y, ok := v.Cell(m.s.At()); ok {
+				c.Text(x, y, m.words.you, m.look.accentStrong)
+				m.drawFacing(c, x, y)
+			}
+		}
+	}
+	if m.picking && m.sel >= 0 && stops[m.sel].Floor == f.ID {
+		if x, y, ok := v.Cell(stops[m.sel].At); ok {
+			c.Set(x-1, y, '(', m.look.selected)
+			c.Paint(x, y, m.look.selected)
+			c.Set(x+1, y, ')', m.look.selected)
+			m.label(c, x+1, y, stops[m.sel].Point)
+		}
+	}
+}
+
+// drawFacing draws an arrow that leads away from the stand.
+func (m *Model) drawFacing(c *canvas.Canvas, x, y int) {
+	deg := m.s.Recording().Facing
+	if deg == walk.NoFacing || m.s.Phase() == walk.Reviewing {
+		return
+	}
+	k := eighthOf(deg)
+	step := [8][2]int{{0, -1}, {1, -1}, {1, 0}, {1, 1}, {0, 1}, {-1, 1}, {-1, 0}, {-1, -1}}[k]
+	// Two columns are as wide as a row is high.
+	c.Set(x+2*step[0], y+step[1], m.words.arrows[k], m.look.accentStrong)
+}
+
+// label writes a name beside a mark where nothing stands.
+func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
+	name = canvas.Cut(name, 10, m.words.cut)
+	n := canvas.Width(name)
+	w, _ := c.Size()
+	free := func(from int) bool {
+		if from < 0 || from+n > w {
+			return false
+		}
+		for i := from; i < from+n; i++ {
+			if !c.Blank(i, y) {
+				return false
+			}
+		}
+		return true
+	}
+	if from := x + 2; free(from) {
+		c.Text(from, y, name, m.look.accent)
+	} else if from := x - 1 - n; free(from) {
+		c.Text(from, y, name, m.look.accent)
+	}
+}
+
+// drawLegend draws the scale bar and what the marks mean.
+func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {
+	x := r.x
+	if p.view.PerCol > 0 {
+		length, cols := canvas.ScaleBar(m.words.length(p.view.PerCol), 14)
+		c.Text(x, r.y, m.words.bar[0]+strings.Repeat(string(m.words.rule), max(0, cols-2))+m.words.bar[1], m.look.quiet)
+		x += max(2, cols) + 1
+		x += c.Text(x, r.y, strconv.FormatFloat(length, 'g', -1, 64)+" "+m.words.unit(), m.look.quiet) + 3
+	}
+	pr := m.s.Progress()
+	parts := []string{fmt.Sprintf("%s %d done", m.words.done, pr.Done), fmt.Sprintf("%s %d to do", m.words.todo, pr.Todo)}
+	if pr.Skipped > 0 {
+		parts = append(parts, fmt.Sprintf("%s %d skipped", m.words.skipped, pr.Skipped))
+	}
+	if m.zoom > 0 {
+		parts = append([]string{fmt.Sprintf("zoom %d", 1<<m.zoom)}, parts...)
+		if p.hidden > 0 {
+			parts[2] += fmt.Sprintf(", %d beyond", p.hidden)
+		}
+	}
+	for _, s := range parts {
+		n := canvas.Width(s)
+		if x+n > r.x+r.w {
+			return
+		}
+		x += c.Text(x, r.y, s, m.look.quiet) + 2
+	}
+}
+
+// shortNames gives every access point a number for the plan: the digits at the
+// end of its ID where those are different for all, else its place in the list.
+func shortNames(s *site.Site) []string {
+	out := make([]string, len(s.AccessPoints))
+	seen := map[string]bool{}
+	for i, ap := range s.AccessPoints {
+		n := len(ap.ID)
+		for n > 0 && '0' <= ap.ID[n-1] && ap.ID[n-1] <= '9' {
+			n--
+		}
+		d := strings.TrimLeft(ap.ID[n:], "0")
+		if d == "" || len(d) > 3 || seen[d] {
+			for k := range out {
+				out[k] = strconv.Itoa(k + 1)
+			}
+			return out
+		}
+		seen[d] = true
+		out[i] = d
+	}
+	return out
+}
