@@ -3,6 +3,7 @@ package walk_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"footrule/internal/radio"
@@ -42,22 +43,22 @@ func TestStays(t *testing.T) {
 		Header: walk.Header{ID: "W2"},
 		Visits: []walk.Visit{{ID: "V1", Seq: 1, Floor: "G", At: at, Scans: []walk.Scan{scan(walk.NoFacing, read(bssB5, -71)), scan(90)}}},
 	}}
-	lv := func(heard int, mean, sumSq float64) walk.Level {
-		return walk.Level{Heard: heard, MeanDBm: mean, SumSqDB: sumSq}
+	lv := func(heard int, mean, sumSq, low float64) walk.Level {
+		return walk.Level{Heard: heard, MeanDBm: mean, SumSqDB: sumSq, MinDBm: low}
 	}
 	stay := func(w, v, p string, facing float64, scans int, l ...walk.Level) walk.Stay {
 		return walk.Stay{Walk: w, Visit: v, Point: p, At: at, FacingDeg: facing, Scans: scans, Levels: l}
 	}
-	none := lv(0, 0, 0)
+	none := lv(0, 0, 0, 0)
 	// Radio 0 in visit V1: −51.5, −60, −58; the mean is −56.5, Σ of squares 39.5.
 	assert.Equal(t, []walk.Stay{
-		stay("W1", "V1", "P1", walk.NoFacing, 4, lv(3, -56.5, 39.5), lv(1, -44, 0), lv(1, -70, 0)),
-		stay("W2", "V1", "", walk.NoFacing, 2, none, none, lv(1, -71, 0)),
+		stay("W1", "V1", "P1", walk.NoFacing, 4, lv(3, -56.5, 39.5, -60), lv(1, -44, 0, -44), lv(1, -70, 0, -70)),
+		stay("W2", "V1", "", walk.NoFacing, 2, none, none, lv(1, -71, 0, -71)),
 	}, walk.Stays(plan(), walks, walk.ByVisit))
 	assert.Equal(t, []walk.Stay{
-		stay("W1", "V1", "P1", 0, 2, lv(2, -59, 2), lv(1, -44, 0), none),
-		stay("W1", "V1", "P1", 180, 2, lv(1, -51.5, 0), none, lv(1, -70, 0)),
-		stay("W2", "V1", "", walk.NoFacing, 1, none, none, lv(1, -71, 0)),
+		stay("W1", "V1", "P1", 0, 2, lv(2, -59, 2, -60), lv(1, -44, 0, -44), none),
+		stay("W1", "V1", "P1", 180, 2, lv(1, -51.5, 0, -51.5), none, lv(1, -70, 0, -70)),
+		stay("W2", "V1", "", walk.NoFacing, 1, none, none, lv(1, -71, 0, -71)),
 		stay("W2", "V1", "", 90, 1, none, none, none),
 	}, walk.Stays(plan(), walks, walk.ByFacing))
 
@@ -87,6 +88,7 @@ func TestLevelsAgainstGonum(t *testing.T) {
 	mean, std := stat.MeanStdDev(want, nil)
 	assert.Equal(t, len(want), l.Heard)
 	assert.InDelta(t, mean, l.MeanDBm, 1e-10)
+	assert.Equal(t, slices.Min(want), l.MinDBm)
 	assert.InDelta(t, std, math.Sqrt(l.SumSqDB/float64(l.Heard-1)), 1e-10)
 }
 

@@ -106,7 +106,7 @@ func Plain() Environment {
 // Truth draws the truth of a site: every AP hangs where the plan says.
 func (e Environment) Truth(s *site.Site, seed uint64) Truth {
 	rng := rand.New(rand.NewPCG(seed, streamTruth))
-	t := e.Rest
+	t := e.Rest.Clone()
 	t.AccessPoints, t.Radios, t.Foreign = nil, nil, nil
 	t.Walls = map[Wall]float64{}
 	for _, m := range s.Materials() {

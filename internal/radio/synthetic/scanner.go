@@ -63,7 +63,7 @@ func New(s *site.Site, t Truth, seed uint64, c Clock) (*Scanner, error) {
 	if err := t.check(s); err != nil {
 		return nil, fmt.Errorf("synthetic site %q: %w", s.Name, err)
 	}
-	b := newBuilding(s, t, seed)
+	b := newBuilding(s.Clone(), t.Clone(), seed)
 	sc := &Scanner{building: b, seed: seed, clock: c, start: c.Now(),
 		stand: stand{floor: -1}, drift: make([]float64, 1+len(b.refs)),
 		last: map[radio.BSSID]radio.Heard{}, lastAt: map[radio.BSSID]time.Time{}}
@@ -125,8 +125,8 @@ func (t *Truth) checkRadio(r *Radio) error {
 	return nil
 }
 
-// Truth gives how the site really is. Its lists and maps are the scanner's own.
-func (s *Scanner) Truth() Truth { return s.building.truth }
+// Truth gives a copy of how the site really is.
+func (s *Scanner) Truth() Truth { return s.building.truth.Clone() }
 
 // Model is the level in dBm of a radio (its place in Site.Radios) at a place by
 // the propagation model, without shadowing and body. The place is where someone

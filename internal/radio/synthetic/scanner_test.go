@@ -203,14 +203,14 @@ func TestContext(t *testing.T) {
 	assert.Equal(t, start, c.Now())
 	assert.Equal(t, scan(t, twin, radio.Request{}), scan(t, sc, radio.Request{}), "a sweep given up leaves no trace")
 
-	real, err := synthetic.New(s, quiet(s), 1, synthetic.WallClock{})
+	live, err := synthetic.New(s, quiet(s), 1, synthetic.WallClock{})
 	require.NoError(t, err)
-	real.Place("G", orb.Point{40, 40}, 0)
+	live.Place("G", orb.Point{40, 40}, 0)
 	ctx, cancel = context.WithTimeout(context.Background(), time.Millisecond)
 	defer cancel()
-	_, err = real.Scan(ctx, radio.Request{})
+	_, err = live.Scan(ctx, radio.Request{})
 	require.ErrorIs(t, err, context.DeadlineExceeded)
-	sw, err = real.Scan(context.Background(), radio.Request{})
+	sw, err = live.Scan(context.Background(), radio.Request{})
 	require.NoError(t, err)
 	assert.False(t, time.Now().Before(sw.Started.Add(sw.Took)), "on the wall clock a sweep takes its time")
 }

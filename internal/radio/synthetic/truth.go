@@ -1,6 +1,8 @@
 package synthetic
 
 import (
+	"maps"
+	"slices"
 	"time"
 
 	"footrule/internal/radio"
@@ -128,6 +130,27 @@ func (t *Truth) Swap(i, j int) {
 	a.Floor, b.Floor = b.Floor, a.Floor
 	a.At, b.At = b.At, a.At
 	a.HeightM, b.HeightM = b.HeightM, a.HeightM
+}
+
+// Clone gives a truth that shares nothing with t.
+func (t Truth) Clone() Truth {
+	t.AccessPoints = slices.Clone(t.AccessPoints)
+	t.Radios = slices.Clone(t.Radios)
+	for k := range t.Radios {
+		t.Radios[k] = t.Radios[k].clone()
+	}
+	t.Foreign = slices.Clone(t.Foreign)
+	for k := range t.Foreign {
+		t.Foreign[k].Radio = t.Foreign[k].Radio.clone()
+	}
+	t.Walls, t.FloorLossDB, t.FloorDBm = maps.Clone(t.Walls), maps.Clone(t.FloorLossDB), maps.Clone(t.FloorDBm)
+	t.Strays = slices.Clone(t.Strays)
+	return t
+}
+
+func (r Radio) clone() Radio {
+	r.BSSs, r.Steps = slices.Clone(r.BSSs), slices.Clone(r.Steps)
+	return r
 }
 
 // really gives where someone stands who is recorded at a place.
