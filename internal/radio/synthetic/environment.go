@@ -44,10 +44,10 @@ type Environment struct {
 //
 // Exponents 2.7 and 2.9 and spreads of 4 to 5 dB besides walls that are known:
 // common practice (2.4 to 3.5, 3 to 8 dB). Correlation 5 m: the indoor office of
-// 3GPP TR 38.901, table 7.5-6, has 6 m without line of sight. Walls: ITU-R
+// 3GPP TR 38.901 has 6 m without line of sight. Walls: ITU-R
 // P.2040-3 slabs at normal incidence (0.2 m of brick 5.8 and 6.3 dB, 0.2 m of
 // concrete 14.8 and 25.3, glass of 6 mm 1.9 and 3.3); partitions 3.4 dB, floors
-// 18.3 dB from COST 231 (final report, 4.7). Body loss up to 6 dB and a repeat
+// 18.3 dB from COST 231 (1800 MHz). Body loss up to 6 dB and a repeat
 // sd of 2 to 4 dB: common practice. Channels are those in wide use. The share of
 // missed scans, the drift and the neighbours are invented.
 func Office() Environment {

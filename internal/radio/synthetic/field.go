@@ -12,7 +12,7 @@ import (
 const fieldWaves = 192
 
 // field is a Gaussian random field on the plane with mean 0, variance 1 and
-// correlation exp(−d/l), by the spectral method (Shinozuka and Deodatis 1991):
+// correlation exp(−d/l), by the spectral method (Shinozuka and Deodatis 1991, from memory):
 //
 //	S(p) = √(2/M) Σ_m cos(k_m · p + φ_m)
 //
