@@ -58,6 +58,9 @@ func parseFrame(p []byte) frame {
 		f.kind = badFCS
 		return f
 	}
+	if h.empty {
+		return f
+	}
 	m := p[h.length:]
 	if len(m) < 2 {
 		f.kind = malformed
@@ -92,20 +95,25 @@ func parseFrame(p []byte) frame {
 	if h.fcs {
 		body = body[:max(0, len(body)-fcsBytes)]
 	}
-	channel := 0
+	var primary channels
 	if len(body) >= fixedFields {
-		f.ssid, channel = elements(body[fixedFields:])
+		f.ssid, primary = elements(body[fixedFields:])
 	}
-	f.freqMHz = primaryMHz(channel, f.tunedMHz)
+	f.freqMHz = primary.freqMHz(f.tunedMHz)
 	return f
 }
 
-// elements gives the SSID and the number of the primary channel, 0 where no
-// element tells. The first of each element counts; of the channels, that of
-// the HE Operation element's 6 GHz information before that of HT Operation
-// before that of the DS Parameter Set. An element that is cut ends the reading.
-func elements(p []byte) (ssid string, channel int) {
-	var ds, ht, he int
+// channels are the numbers of a BSS's primary channel by the element that tells
+// it; 0 where none does.
+type channels struct {
+	he int // 6 GHz information of the HE Operation element
+	ht int // HT Operation element
+	ds int // DS Parameter Set element
+}
+
+// elements gives the SSID and the primary channel. The first of each element
+// counts. An element that is cut ends the reading.
+func elements(p []byte) (ssid string, c channels) {
 	named := false
 	for len(p) >= 2 && len(p) >= 2+int(p[1]) {
 		id, v := p[0], p[2:2+int(p[1])]
@@ -113,21 +121,15 @@ func elements(p []byte) (ssid string, channel int) {
 		switch {
 		case id == idSSID && !named:
 			ssid, named = ssidOf(v), true
-		case id == idDSParameter && len(v) == 1 && ds == 0:
-			ds = int(v[0])
-		case id == idHTOperation && len(v) >= 1 && ht == 0:
-			ht = int(v[0])
-		case id == idExtension && len(v) >= 1 && v[0] == extHEOper && he == 0:
-			he = sixGHzChannel(v[1:])
+		case id == idDSParameter && len(v) == 1 && c.ds == 0:
+			c.ds = int(v[0])
+		case id == idHTOperation && len(v) >= 1 && c.ht == 0:
+			c.ht = int(v[0])
+		case id == idExtension && len(v) >= 1 && v[0] == extHEOper && c.he == 0:
+			c.he = sixGHzChannel(v[1:])
 		}
 	}
-	switch {
-	case he != 0:
-		return ssid, he
-	case ht != 0:
-		return ssid, ht
-	}
-	return ssid, ds
+	return ssid, c
 }
 
 // sixGHzChannel reads the primary channel from an HE Operation element, behind
@@ -151,43 +153,56 @@ func sixGHzChannel(v []byte) int {
 	return int(v[at])
 }
 
-// primaryMHz gives the frequency of a BSS.
+// freqMHz gives the frequency of a BSS.
 //
 // The radiotap channel says where the receiver listened; in 2.4 GHz it also
-// hears frames of channels beside it. So the number of the primary channel in
-// the frame counts, in the band of the radiotap channel, or, without one, in
-// the band that its number points to (1 to 14 in 2.4 GHz, 32 and up in 5 GHz).
-// A number that is no channel of that band is passed over for the radiotap
-// channel.
-func primaryMHz(channel, tunedMHz int) int {
-	band, ok := radio.BandOf(tunedMHz)
-	if !ok {
-		switch {
-		case 1 <= channel && channel <= 14:
-			band = radio.Band2
-		case channel >= 32:
-			band = radio.Band5
-		default:
-			return tunedMHz
+// hears frames of channels beside it, and other receivers name the middle of a
+// wide channel. So the primary channel that the frame tells counts: that of HE
+// Operation before HT Operation before the DS Parameter Set, the first that is
+// a channel of the band in which the receiver listened. Without a radiotap
+// channel the band is 6 GHz for HE Operation's, and else what the number
+// points to (1 to 14 in 2.4 GHz, 32 and up in 5 GHz). Where no element tells,
+// the radiotap channel stands, 0 where there is none.
+func (c channels) freqMHz(tunedMHz int) int {
+	band, tuned := radio.BandOf(tunedMHz)
+	for _, e := range []struct {
+		number int
+		six    bool
+	}{{c.he, true}, {c.ht, false}, {c.ds, false}} {
+		in := band
+		if !tuned {
+			switch {
+			case e.six:
+				in = radio.Band6
+			case e.number <= 14:
+				in = radio.Band2
+			default:
+				in = radio.Band5
+			}
 		}
-	}
-	freq := 0
-	switch {
-	case band == radio.Band2 && channel == 14:
-		freq = 2484
-	case band == radio.Band2:
-		freq = 2407 + 5*channel
-	case band == radio.Band5:
-		freq = 5000 + 5*channel
-	case channel == 2:
-		freq = 5935
-	default:
-		freq = 5950 + 5*channel
-	}
-	if c, ok := radio.Channel(freq); ok && c == channel {
-		if b, _ := radio.BandOf(freq); b == band {
+		if freq, ok := centre(in, e.number); ok && e.six == (in == radio.Band6) {
 			return freq
 		}
 	}
 	return tunedMHz
+}
+
+// centre gives the centre frequency in MHz of a 20 MHz channel.
+func centre(band radio.Band, number int) (int, bool) {
+	freq := 0
+	switch {
+	case band == radio.Band2 && number == 14:
+		freq = 2484
+	case band == radio.Band2:
+		freq = 2407 + 5*number
+	case band == radio.Band5:
+		freq = 5000 + 5*number
+	case number == 2:
+		freq = 5935
+	default:
+		freq = 5950 + 5*number
+	}
+	n, ok := radio.Channel(freq)
+	in, _ := radio.BandOf(freq)
+	return freq, ok && n == number && in == band
 }

@@ -9,6 +9,7 @@ type radiotap struct {
 	freqMHz int   // channel to which the receiver was tuned; 0 where not said
 	fcs     bool  // the frame is followed by its frame check sequence
 	badFCS  bool  // frame check or PLCP check failed
+	empty   bool  // no frame follows: a PPDU without a PSDU
 }
 
 // level is a dBm antenna signal and where it comes from.
@@ -32,6 +33,7 @@ const (
 	rtDBmSignal = 5
 	rtRxFlags   = 14
 	rtXChannel  = 18
+	rtNoPSDU    = 26
 	rtTLV       = 28
 	rtReset     = 29 // the next word begins the radiotap namespace anew
 	rtVendor    = 30 // the next word is a vendor's
@@ -174,6 +176,8 @@ func (h *radiotap) field(bit int, v []byte, first bool) {
 		if first && h.freqMHz == 0 {
 			h.freqMHz = int(binary.LittleEndian.Uint16(v[4:]))
 		}
+	case rtNoPSDU:
+		h.empty = true
 	case rtDBmSignal:
 		l := level{int(int8(v[0])), antennas}
 		if first {

@@ -144,6 +144,15 @@ func (w *windows) doubts() {
 			w.s.warn("%d of %d frames %s", d.n, n.All, d.what)
 		}
 	}
+	silent := 0
+	for i := range w.s.c.Scans {
+		if len(w.s.c.Scans[i].Heard) == 0 {
+			silent++
+		}
+	}
+	if 2*silent > len(w.s.c.Scans) {
+		w.s.warn("%d of %d scans hold no beacon: if frames were filtered when they were captured, their silence means nothing", silent, len(w.s.c.Scans))
+	}
 	switch tuned := w.s.c.ListenedMHz; {
 	case len(tuned) == 1:
 		w.s.warn("the receiver listened on %d MHz alone: access points on other channels could not be heard", tuned[0])
