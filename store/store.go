@@ -30,6 +30,10 @@ const Format = "footrule-store/1"
 // DefaultTimeout is how long an opening waits for another process.
 const DefaultTimeout = 2 * time.Second
 
+// growBy is how many bytes a file grows by beyond need: some hundred visits, so
+// that few of them wait for the second sync that growing takes.
+const growBy = 256 << 10
+
 // Options say how a file is opened. The zero value is fine.
 type Options struct {
 	ReadOnly bool             // open for reading only; others may read at the same time
@@ -210,6 +214,7 @@ func open(path string, opt Options, openFile func(string, int, os.FileMode) (*os
 		if err != nil {
 			return err
 		}
+		s.db.AllocSize = growBy
 		return begin(s)
 	})
 	if err == nil {
