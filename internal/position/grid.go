@@ -186,3 +186,37 @@ func (g *Grid) slope(k, floor int, p orb.Point, n float64) (gx, gy, hxx, hxy, hy
 	e := 2 * b / (d2 * d2)
 	return c * x, c * y, c + e*x*x, e * x * y, c + e*y*y
 }
+
+// Bound is [Bound] at a place under a fit, for a stay of so many scans: σ is the
+// spread of the mean of so many, and a radio counts by [HeardWeight] of its
+// predicted level, so that those below the floor of hearing count next to
+// nothing.
+func (g *Grid) Bound(f *propagation.Fit, floor int, at orb.Point, scans int) (c Covariance, ok bool) {
+	return Bound(g.Terms(f, floor, at, scans))
+}
+
+// Terms lists the radios of a fit as they count at a place, for [Bound] and
+// [BoundCommonLevel].
+func (g *Grid) Terms(f *propagation.Fit, floor int, at orb.Point, scans int) []Term {
+	var out []Term
+	m := float64(max(scans, 1))
+	for k := range g.refs {
+		r := &f.Radios[k]
+		if !r.InFit {
+			continue
+		}
+		shadow, scatter := f.Spread(k)
+		sigma := math.Sqrt(shadow*shadow + scatter*scatter/m)
+		never := r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, m)
+		x, y, z := at[0]-g.foot[k][0], at[1]-g.foot[k][1], g.rise[k][floor]
+		d := math.Sqrt(x*x + y*y + z*z)
+		if d <= site.MinDistanceM { // the level is flat there and tells no direction
+			continue
+		}
+		out = append(out, Term{
+			Offset: orb.Point{x, y}, DistanceM: d, Exponent: r.Exponent.Est, SigmaDB: sigma,
+			Weight: HeardWeight(f.Level(k, floor, at), f.Group(k).FloorDBm, sigma, never),
+		})
+	}
+	return out
+}

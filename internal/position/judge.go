@@ -1,0 +1,463 @@
+package position
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+
+	"footrule/internal/propagation"
+	"footrule/internal/site"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+)
+
+// Method names a way to find fixes.
+type Method string
+
+// The methods.
+const (
+	Trilaterate Method = "trilateration"
+)
+
+// locator finds the fix of a stay. It is called from several goroutines.
+type locator interface {
+	Fix(*walk.Stay) Fix
+}
+
+// locators is the table of methods.
+func locators() map[Method]func(*Grid, *propagation.Fit) locator {
+	return map[Method]func(*Grid, *propagation.Fit) locator{
+		Trilaterate: func(g *Grid, f *propagation.Fit) locator { return NewTrilateration(g, f) },
+	}
+}
+
+// Methods lists the methods, in the order in which they are shown.
+func Methods() []Method { return []Method{Trilaterate} }
+
+// Protocol says how what is judged is kept apart from what was fitted.
+type Protocol string
+
+// The protocols.
+const (
+	LeaveOneOut Protocol = "leave-one-out" // a place is judged by a fit to all other places
+	TrainTest   Protocol = "train-test"    // walks are judged by a fit to other walks
+)
+
+// Unit says what one fix is made from.
+type Unit string
+
+// The units.
+const (
+	PerVisit  Unit = "visit"  // all scans of a visit
+	PerFacing Unit = "facing" // the scans of one facing of it
+)
+
+// Options choose what is judged and how. The zero value is the default.
+type Options struct {
+	Method      Method   // "" is Trilaterate
+	Protocol    Protocol // "" is LeaveOneOut, or TrainTest where Train and Test are given
+	Fix         Unit     // "" is PerFacing for LeaveOneOut, PerVisit for TrainTest
+	Train, Test []string // IDs of walks, for TrainTest
+	Propagation propagation.Options
+	Targets     []Target
+	Seed        uint64 // of the bootstrap
+	Resamples   int    // of the bootstrap; 0 is DefaultResamples
+}
+
+// DefaultResamples make the ends of a 95 % interval good to a tenth of its width.
+const DefaultResamples = 2000
+
+// mostRefits bounds the refits of leave-one-out. With more places than that,
+// several are left out together, which errs on the safe side.
+const mostRefits = 300
+
+// Judged is one fix and how far off it is.
+type Judged struct {
+	Walk, Visit string
+	Place       walk.Place
+	Point       string // empty where only coordinates are known
+	Floor       string // ID of the floor where the surveyor stood
+	At          orb.Point
+	FacingDeg   float64 // walk.NoFacing for a whole visit
+	Scans       int
+
+	Fix    Fix
+	ErrorM float64 // on the plan, whatever the floor; NaN where not located
+	BoundM float64 // Cramér-Rao bound there, NaN where there is none
+}
+
+// Errors is the position error of a site as judged.
+type Errors struct {
+	Method   Method
+	Protocol Protocol
+	Fix      Unit
+
+	Points     int        // places judged
+	Located    int        // of them with a fix at least once
+	Statistics Statistics // over fixes
+	FloorRight int        // located fixes on the floor where the surveyor stood
+	CI95       map[string]Interval
+	BoundRMSM  float64 // RMS of the bound over located fixes that have one, NaN for none
+	Quantiles  string  // how quantiles are taken
+	Targets    []Outcome
+
+	Judged []Judged         // by place in order of its first stay, then in order of stays
+	Fit    *propagation.Fit // to everything that was fitted, cut into stays as the fixes are
+	Refits int              // fits that fixes were made from
+}
+
+// Judge measures the position error of walks on a site.
+//
+//  1. The place that is judged was not in the fit: leave-one-out leaves out all
+//     stays at it, in all walks; train-test fits to other walks, which may have
+//     been to the same places.
+//  2. The fit is made from stays cut like the fixes: by visit or by facing.
+//  3. Every fix counts once. Intervals are bootstrapped over places, since the
+//     fixes of one place share its shadowing.
+//  4. Targets are judged over places: one place counts as within the distance
+//     by the share of its fixes that are, the sum rounded down. A fix that is
+//     not located is not within.
+//  5. Equal input and seed give equal results, whatever the number of processors.
+func Judge(ctx context.Context, s *site.Site, walks []walk.Walk, o Options) (*Errors, error) {
+	return judgeWatched(ctx, s, walks, o, nil)
+}
+
+// judgeWatched shows watch, if set, the fit by which each place is judged. It
+// is called from several goroutines.
+func judgeWatched(ctx context.Context, s *site.Site, walks []walk.Walk, o Options, watch func(place int, f *propagation.Fit)) (*Errors, error) {
+	if err := o.complete(walks); err != nil {
+		return nil, err
+	}
+	split := walk.ByVisit
+	if o.Fix == PerFacing {
+		split = walk.ByFacing
+	}
+	j := &judge{ctx: ctx, grid: NewGrid(s), o: o, locate: locators()[o.Method], watch: watch}
+	var err error
+	if o.Protocol == TrainTest {
+		err = j.trainTest(walk.Stays(s, named(walks, o.Train), split), walk.Stays(s, named(walks, o.Test), split))
+	} else {
+		err = j.leaveOneOut(walk.Stays(s, walks, split))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return j.errors()
+}
+
+func (o *Options) complete(walks []walk.Walk) error {
+	if o.Protocol == "" {
+		o.Protocol = LeaveOneOut
+		if len(o.Train) > 0 && len(o.Test) > 0 {
+			o.Protocol = TrainTest
+		}
+	}
+	if o.Method == "" {
+		o.Method = Trilaterate
+	}
+	if o.Fix == "" {
+		o.Fix = PerFacing
+		if o.Protocol == TrainTest {
+			o.Fix = PerVisit
+		}
+	}
+	if o.Resamples == 0 {
+		o.Resamples = DefaultResamples
+	}
+	switch {
+	case !slices.Contains(Methods(), o.Method):
+		return fmt.Errorf("no method %q; use one of %v", o.Method, Methods())
+	case o.Protocol != LeaveOneOut && o.Protocol != TrainTest:
+		return fmt.Errorf("no protocol %q; use %s or %s", o.Protocol, LeaveOneOut, TrainTest)
+	case o.Fix != PerVisit && o.Fix != PerFacing:
+		return fmt.Errorf("no fix from a %q; use %s or %s", o.Fix, PerVisit, PerFacing)
+	case o.Resamples < 100:
+		return fmt.Errorf("%d resamples are too few for an interval; use 100 or more", o.Resamples)
+	case o.Protocol == TrainTest && (len(o.Train) == 0 || len(o.Test) == 0):
+		return errors.New("train-test needs walks to train on and walks to test; name at least one of each")
+	case o.Protocol == LeaveOneOut && len(o.Train)+len(o.Test) > 0:
+		return errors.New("leave-one-out uses all walks; to train on some and test others, use train-test")
+	}
+	for _, id := range slices.Concat(o.Train, o.Test) {
+		if !slices.ContainsFunc(walks, func(w walk.Walk) bool { return w.ID == id }) {
+			return fmt.Errorf("there is no walk %q; name one that the site has", id)
+		}
+	}
+	for _, id := range o.Train {
+		if slices.Contains(o.Test, id) {
+			return fmt.Errorf("walk %q is both trained on and tested, which flatters; test another", id)
+		}
+	}
+	for _, t := range o.Targets {
+		if _, err := t.Check(0, 0); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func named(walks []walk.Walk, ids []string) []walk.Walk {
+	var out []walk.Walk
+	for _, w := range walks {
+		if slices.Contains(ids, w.ID) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// judge is one judgement under way.
+type judge struct {
+	ctx    context.Context
+	grid   *Grid
+	o      Options
+	locate func(*Grid, *propagation.Fit) locator
+
+	fit    *propagation.Fit
+	refits int
+	judged []Judged
+	places int
+	watch  func(place int, f *propagation.Fit)
+}
+
+func (j *judge) trainTest(train, test []walk.Stay) error {
+	if len(test) == 0 {
+		return errors.New("the walks to test have no visit on the site's floors; name others")
+	}
+	fit, err := propagation.Estimate(propagation.Observe(j.grid.site, train), j.o.Propagation)
+	if err != nil {
+		return fmt.Errorf("the walks to train on can't be fitted: %w", err)
+	}
+	j.fit, j.refits = fit, 1
+	byPlace := j.order(test)
+	l := j.locate(j.grid, fit)
+	var stop error
+	parallel(j.ctx, len(byPlace), func(p int) error {
+		for _, i := range byPlace[p] {
+			j.judged[i] = j.one(&test[i], l, fit)
+		}
+		return nil
+	}, &stop)
+	if stop != nil {
+		return stop
+	}
+	j.sort(byPlace)
+	return nil
+}
+
+func (j *judge) leaveOneOut(stays []walk.Stay) error {
+	byPlace := j.order(stays)
+	if len(byPlace) < 2 {
+		return fmt.Errorf("leave-one-out needs stays at 2 places or more, and there are %d; walk more points", len(byPlace))
+	}
+	d := propagation.Observe(j.grid.site, stays)
+	fit, err := propagation.Estimate(d, j.o.Propagation)
+	if err != nil {
+		return fmt.Errorf("the walks can't be fitted: %w", err)
+	}
+	j.fit = fit
+	j.refits = min(len(byPlace), mostRefits)
+	foldOf := func(place int) int { return place % j.refits }
+	var stop error
+	parallel(j.ctx, j.refits, func(fold int) error {
+		left := d.Subset(func(i int) bool { return foldOf(d.PlaceOf[i]) != fold })
+		f, err := propagation.EstimateFrom(left, j.o.Propagation, fit)
+		var l locator
+		if err == nil {
+			l = j.locate(j.grid, f)
+		}
+		for p := fold; p < len(byPlace); p += j.refits {
+			if j.watch != nil {
+				j.watch(p, f)
+			}
+			for _, i := range byPlace[p] {
+				if err != nil {
+					j.judged[i] = j.one(&stays[i], nil, nil)
+					j.judged[i].Fix.Reason = fmt.Sprintf("no fit without this place: %v", err)
+					continue
+				}
+				j.judged[i] = j.one(&stays[i], l, f)
+			}
+		}
+		return nil
+	}, &stop)
+	if stop != nil {
+		return stop
+	}
+	j.sort(byPlace)
+	return nil
+}
+
+// order groups stays by place, in order of first stays, as Observe does.
+func (j *judge) order(stays []walk.Stay) [][]int {
+	at := map[walk.Place]int{}
+	var out [][]int
+	for i := range stays {
+		p := stays[i].Place()
+		k, ok := at[p]
+		if !ok {
+			k = len(out)
+			at[p] = k
+			out = append(out, nil)
+		}
+		out[k] = append(out[k], i)
+	}
+	j.judged = make([]Judged, len(stays))
+	j.places = len(out)
+	return out
+}
+
+// sort brings what was judged into the order of places.
+func (j *judge) sort(byPlace [][]int) {
+	out := make([]Judged, 0, len(j.judged))
+	for _, stays := range byPlace {
+		for _, i := range stays {
+			out = append(out, j.judged[i])
+		}
+	}
+	j.judged = out
+}
+
+// one judges one stay; without a locator it is not located.
+func (j *judge) one(st *walk.Stay, l locator, f *propagation.Fit) Judged {
+	r := Judged{
+		Walk: st.Walk, Visit: st.Visit, Place: st.Place(), Point: st.Point, Floor: j.grid.site.Floors[st.Floor].ID, At: st.At,
+		FacingDeg: st.FacingDeg, Scans: st.Scans, ErrorM: math.NaN(), BoundM: math.NaN(),
+	}
+	if l == nil {
+		return r
+	}
+	r.Fix = l.Fix(st)
+	if r.Fix.Located {
+		r.ErrorM = math.Hypot(r.Fix.At[0]-st.At[0], r.Fix.At[1]-st.At[1])
+	}
+	if c, ok := j.grid.Bound(f, st.Floor, st.At, st.Scans); ok {
+		r.BoundM = c.RMS()
+	}
+	return r
+}
+
+// parallel calls f for 0 to n−1 on all processors; it stops early where the
+// context ends or f fails, and says so in err.
+func parallel(ctx context.Context, n int, f func(i int) error, err *error) {
+	var next atomic.Int64
+	var once sync.Once
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				e := ctx.Err()
+				if e == nil {
+					e = f(i)
+				}
+				if e != nil {
+					once.Do(func() { *err = e })
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// errors turns what was judged into figures.
+func (j *judge) errors() (*Errors, error) {
+	e := &Errors{
+		Method: j.o.Method, Protocol: j.o.Protocol, Fix: j.o.Fix, Points: j.places, Quantiles: QuantileRule,
+		Judged: j.judged, Fit: j.fit, Refits: j.refits,
+	}
+	type sized struct {
+		r     float64
+		place int
+	}
+	var all []sized
+	var vectors []orb.Point
+	boundSq, bounds := 0.0, 0
+	place := -1
+	found := false
+	for i := range j.judged {
+		r := &j.judged[i]
+		if i == 0 || r.Place != j.judged[i-1].Place {
+			place++
+			found = false
+		}
+		if !r.Fix.Located {
+			continue
+		}
+		if !found {
+			e.Located++
+			found = true
+		}
+		if j.grid.site.Floors[r.Fix.Floor].ID == r.Floor {
+			e.FloorRight++
+		}
+		all = append(all, sized{r.ErrorM, place})
+		vectors = append(vectors, orb.Point{r.Fix.At[0] - r.At[0], r.Fix.At[1] - r.At[1]})
+		if !math.IsNaN(r.BoundM) {
+			boundSq += r.BoundM * r.BoundM
+			bounds++
+		}
+	}
+	e.Statistics = Summarise(vectors, len(j.judged))
+	e.BoundRMSM = math.Sqrt(boundSq / float64(bounds))
+	slices.SortStableFunc(all, func(a, b sized) int {
+		switch {
+		case a.r < b.r:
+			return -1
+		case a.r > b.r:
+			return 1
+		}
+		return 0
+	})
+	sample := make([]float64, 0, 2*len(all))
+	ci := bcaAll(j.places, len(figureNames), func(times []int, to []float64) {
+		sample = sample[:0]
+		for _, a := range all {
+			for range times[a.place] {
+				sample = append(sample, a.r)
+			}
+		}
+		v := figures(sample)
+		copy(to, v[:])
+	}, j.o.Resamples, DefaultConfidence, j.o.Seed)
+	e.CI95 = make(map[string]Interval, len(figureNames))
+	for k, name := range figureNames {
+		e.CI95[name] = ci[k]
+	}
+	for _, t := range j.o.Targets {
+		o, err := t.Check(j.within(t.WithinM), j.places)
+		if err != nil {
+			return nil, err
+		}
+		e.Targets = append(e.Targets, o)
+	}
+	return e, nil
+}
+
+// within counts the places within a distance by the share of their fixes that
+// are, rounded down.
+func (j *judge) within(d float64) int {
+	sum := 0.0
+	for i := 0; i < len(j.judged); {
+		n, hits := 0, 0
+		for k := i; k < len(j.judged) && j.judged[k].Place == j.judged[i].Place; k++ {
+			n++
+			if j.judged[k].ErrorM <= d {
+				hits++
+			}
+		}
+		sum += float64(hits) / float64(n)
+		i += n
+	}
+	return int(sum + 1e-9)
+}
