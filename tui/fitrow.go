@@ -67,23 +67,20 @@ func (m *Model) fitRows() []fitRow {
 	} else {
 		say(from, m.look.quiet)
 	}
-	if len(st.Warnings) > 0 {
-		lines := canvas.Wrap(st.Warnings[0], 28)
-		if m.h < 40 && len(lines) > 2 {
-			lines = append(lines[:1], canvas.Cut(lines[1]+" "+lines[2], 28, w.cut))
-		}
-		for _, line := range lines {
-			out = append(out, fitRow{note: line, look: m.look.accent})
-		}
-		if n := len(st.Warnings) - 1; n > 0 {
-			out = append(out, fitRow{note: count(n, "more warning", "more warnings"), look: m.look.quiet})
+	switch n := len(st.Warnings); {
+	case n == 0:
+	case m.h < 40 || n > 2:
+		out = append(out, fitRow{note: count(n, "warning, w reads it", "warnings, w reads them"), look: m.look.accent})
+	default:
+		for _, text := range st.Warnings {
+			say(w.alarm(text), m.look.accent)
 		}
 	}
 	return out
 }
 
-// drawFitRow draws a row in columns: the value ends at 19, the half of its
-// interval at 25, the unit after it.
+// drawFitRow draws a row in columns: the value ends at column 19, the
+// half of its interval at 25, the unit after it.
 func (m *Model) drawFitRow(s *slip, r fitRow) {
 	if r.name == "" {
 		s.text(r.note, r.look)
@@ -95,22 +92,37 @@ func (m *Model) drawFitRow(s *slip, r fitRow) {
 	x, y := s.r.x, s.r.y+s.y
 	s.c.Text(x, y, r.name, m.look.text)
 	end := x + 19
+	if m.cfg.ASCII { // its ± is wider
+		end--
+	}
 	s.c.Right(end, y, 6, r.value, m.look.strong)
 	n := s.c.Text(end+1, y, r.half, m.look.text)
-	s.c.Text(max(end+6, end+1+n)+1, y, r.unit, m.look.quiet)
+	s.c.Text(max(x+26, end+2+n), y, r.unit, m.look.quiet)
 	s.y++
+}
+
+// drawWarnings writes out what is to be doubted about the fit.
+func (m *Model) drawWarnings(s *slip) {
+	s.text("Warnings about the fit", m.look.strong)
+	s.gap()
+	for i, text := range m.standing.Warnings {
+		if left := len(m.standing.Warnings) - i; s.room() < 5 && left > 1 {
+			s.text(fmt.Sprintf("and %d more", left), m.look.quiet)
+			return
+		}
+		s.wrap(m.words.alarm(text), m.look.accent, s.room())
+		s.gap()
+	}
 }
 
 // drawHistory draws in h rows how the error fell with the points walked.
 func (m *Model) drawHistory(s *slip, h int) {
 	top := 0.0
 	for _, st := range m.history {
-		if st.Ready() && st.CE50M.Value > top {
-			top = st.CE50M.Value
-		}
+		top = max(top, st.CE50M.Value)
 	}
 	first, last := m.history[0].Points, m.history[len(m.history)-1].Points
-	if top <= 0 || last <= first || h < 5 || s.room() < h {
+	if top <= 0 || h < 5 || s.room() < h {
 		return
 	}
 	s.text("Half within, by points walked", m.look.quiet)
@@ -121,9 +133,6 @@ func (m *Model) drawHistory(s *slip, h int) {
 	px, py, have := 0.0, 0.0, false
 	for _, st := range m.history {
 		v := st.CE50M.Value
-		if !st.Ready() || math.IsNaN(v) {
-			continue
-		}
 		x := float64(st.Points-first) / float64(last-first) * float64(2*w-1)
 		y := (1 - v/top) * float64(4*h-1)
 		if have {
@@ -152,8 +161,10 @@ func (m *Model) nowLine() note {
 	switch {
 	case m.said.text == "":
 		return next
-	case next.text == "" || m.said.alarm && m.asking != walking:
+	case next.text == "" || m.asking != walking:
 		return m.said
+	case m.reasons != nil:
+		return next
 	}
 	return note{m.said.text + " " + next.text, m.said.alarm || next.alarm}
 }
@@ -179,9 +190,9 @@ func (m *Model) nextStep() note {
 	case stuck:
 		return note{"Not saved: space tries again.", true}
 	case reasoning:
-		return note{"Press its number, or choose with the arrows and take it with enter.", false}
+		return note{"Press the number of the reason.", false}
 	case choosing:
-		return note{"Enter goes to " + m.s.Stops()[m.sel].Point + ".", false}
+		return note{m.s.Stops()[m.sel].Point + " is " + m.stopState(m.sel) + ". Space goes there.", false}
 	case over:
 		if m.s.Walk().Completed {
 			return note{"Nothing is left to do. q quits.", false}
@@ -198,6 +209,20 @@ func (m *Model) nextStep() note {
 		text += ", face " + facing(deg)
 	}
 	return note{text + ", then space.", false}
+}
+
+// stopState says how a stop stands.
+func (m *Model) stopState(i int) string {
+	switch m.s.Status(i) {
+	case walk.Done:
+		if v := m.s.VisitAt(i); v != nil {
+			return fmt.Sprintf("done, %d heard", m.s.HeardIn(v))
+		}
+		return "done"
+	case walk.Skipped:
+		return joined(": ", "skipped", m.s.Reason(i))
+	}
+	return "to do"
 }
 
 func (m *Model) firstFacing() float64 {

@@ -71,7 +71,7 @@ func (m *Model) drawNow(c *canvas.Canvas, l layout) {
 
 func (m *Model) drawKeys(c *canvas.Canvas, l layout) {
 	if m.help {
-		c.Text(0, l.keys, "space back  q quit", m.look.quiet)
+		c.Text(0, l.keys, fmt.Sprintf("page %d of %d  space on  p back  esc close  q quit", m.page+1, m.helpPages()), m.look.quiet)
 		return
 	}
 	x := 0

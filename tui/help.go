@@ -2,6 +2,8 @@ package tui
 
 import (
 	"footrule/internal/canvas"
+
+	tea "github.com/charmbracelet/bubbletea"
 )
 
 // helpLine is a title, or keys with what they do.
@@ -15,15 +17,19 @@ func (m *Model) helpLines() []helpLine {
 	list := func(s section) {
 		title := s.title
 		for _, b := range bindings(s.mode) {
-			if b.long == "" || seen[keyNames(b.keys)+b.long] {
+			name := b.name
+			if name == "" {
+				name = keyNames(b.keys)
+			}
+			if b.long == "" || seen[name+b.long] {
 				continue
 			}
-			seen[keyNames(b.keys)+b.long] = true
+			seen[name+b.long] = true
 			if title != "" {
 				out = append(out, helpLine{title: title})
 				title = ""
 			}
-			out = append(out, helpLine{keys: keyNames(b.keys), does: b.long})
+			out = append(out, helpLine{keys: name, does: b.long})
 		}
 	}
 	now := m.mode()
@@ -35,7 +41,8 @@ func (m *Model) helpLines() []helpLine {
 	w := m.words
 	out = append(out, helpLine{title: "Marks"})
 	for _, k := range [][2]string{{w.todo, "to do"}, {w.next, "next"}, {w.done, "done"}, {w.skipped, "skipped"},
-		{w.you, "you"}, {"[7]", "access point"}, {w.void, "nobody can stand there"}} {
+		{w.you, "you"}, {"[7]", "access point"}, {w.void, "nobody can stand there"},
+		{"fit", "the level that the fit expects at the next point"}, {"off", "heard less fit"}} {
 		out = append(out, helpLine{keys: k[0], does: k[1]})
 	}
 	for _, s := range sections {
@@ -46,22 +53,47 @@ func (m *Model) helpLines() []helpLine {
 	return out
 }
 
-// drawHelp draws the help in as many columns as fit.
+// helpKey turns the pages of the help.
+func (m *Model) helpKey(k string) tea.Cmd {
+	switch k {
+	case " ", "enter", "n", "tab", "right", "down":
+		if m.page++; m.page >= m.helpPages() {
+			m.help = false
+		}
+	case "p", "shift+tab", "left", "up":
+		m.page = max(0, m.page-1)
+	case "?", "f1", "esc", "backspace":
+		m.help = false
+	case "q", "ctrl+c":
+		return m.leave()
+	}
+	return nil
+}
+
+// helpShape gives how many lines and columns the help has in this window.
+func (m *Model) helpShape() (rows, cols int) {
+	l, ok := layoutOf(m.w, m.h)
+	if !ok {
+		return 1, 1
+	}
+	return l.rule - 3, max(1, l.w/64)
+}
+
+func (m *Model) helpPages() int {
+	rows, cols := m.helpShape()
+	return (len(m.helpLines()) + rows*cols - 1) / (rows * cols)
+}
+
+// drawHelp draws a page of the help in as many columns as fit.
 func (m *Model) drawHelp(c *canvas.Canvas, l layout) {
 	const keyW = 15
 	lines := m.helpLines()
-	rows := l.rule - 2
-	cols := max(1, l.w/64)
-	if n := (len(lines) + rows - 1) / rows; n < cols {
-		cols = n
-	}
+	rows, cols := m.helpShape()
+	m.page = min(m.page, m.helpPages()-1) // the window may have grown
+	lines = lines[min(len(lines), m.page*rows*cols):]
 	w := l.w / cols
-	for i, h := range lines {
-		col, row := i/rows, i%rows
-		if col >= cols {
-			break
-		}
-		x, y := col*w, 2+row
+	for i, h := range lines[:min(len(lines), rows*cols)] {
+		x, y := i/rows*w, 2+i%rows
 		if h.title != "" {
 			c.Text(x, y, canvas.Cut(h.title, w-2, m.words.cut), m.look.strong)
 			continue

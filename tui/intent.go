@@ -14,7 +14,16 @@ import (
 )
 
 func (m *Model) toggleHelp() tea.Cmd {
-	m.help = !m.help
+	m.help, m.page = !m.help, 0
+	return nil
+}
+
+func (m *Model) read() tea.Cmd {
+	if len(m.standing.Warnings) == 0 {
+		m.said = note{"No warnings about the fit.", false}
+		return nil
+	}
+	m.reading = true
 	return nil
 }
 

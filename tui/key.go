@@ -27,6 +27,7 @@ const (
 // bottom line; keys beyond the first are the same for the other hand.
 type binding struct {
 	keys  []string
+	name  string // of the keys on the help screen; the keys themselves where empty
 	short string // on the bottom line
 	long  string // on the help screen; empty leaves it out there
 	do    func(*Model) tea.Cmd
@@ -49,86 +50,88 @@ func keys(k ...string) []string { return k }
 // bindings gives what the keys do in a mode.
 func bindings(md mode) []binding {
 	nudges := []binding{
-		{keys("left", "h"), "", "nudge where you stand by a quarter of a metre (arrows, hjkl)", func(m *Model) tea.Cmd { return m.nudge(-1, 0) }},
-		{keys("right", "l"), "", "", func(m *Model) tea.Cmd { return m.nudge(1, 0) }},
-		{keys("up", "k"), "", "", func(m *Model) tea.Cmd { return m.nudge(0, 1) }},
-		{keys("down", "j"), "", "", func(m *Model) tea.Cmd { return m.nudge(0, -1) }},
+		{keys("left", "h"), "arrows hjkl", "", "nudge where you stand by a quarter of a metre", func(m *Model) tea.Cmd { return m.nudge(-1, 0) }},
+		{keys("right", "l"), "", "", "", func(m *Model) tea.Cmd { return m.nudge(1, 0) }},
+		{keys("up", "k"), "", "", "", func(m *Model) tea.Cmd { return m.nudge(0, 1) }},
+		{keys("down", "j"), "", "", "", func(m *Model) tea.Cmd { return m.nudge(0, -1) }},
 	}
 	common := []binding{
-		{keys("+", "="), "", "zoom in and out (+ -)", func(m *Model) tea.Cmd { return m.zoomBy(1) }},
-		{keys("-"), "", "", func(m *Model) tea.Cmd { return m.zoomBy(-1) }},
-		{keys("?", "f1"), "help", "this screen", (*Model).toggleHelp},
-		{keys("q", "ctrl+c"), "quit", "quit; what is saved stays saved", (*Model).leave},
+		{keys("+", "="), "+ -", "", "zoom in and out", func(m *Model) tea.Cmd { return m.zoomBy(1) }},
+		{keys("-"), "", "", "", func(m *Model) tea.Cmd { return m.zoomBy(-1) }},
+		{keys("?", "f1"), "", "help", "this screen", (*Model).toggleHelp},
+		{keys("q", "ctrl+c"), "", "quit", "quit; what is saved stays saved", (*Model).leave},
 	}
 	switch md {
 	case walking:
 		return append(append([]binding{
-			{keys(" ", "enter"), "record", "record here", (*Model).begin},
-			{keys("n", "tab"), "other point", "choose another point, the nearest first", func(m *Model) tea.Cmd { return m.cycle(1) }},
-			{keys("p", "shift+tab"), "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
-			{keys("s", "o"), "skip", "leave this point out, with a reason", (*Model).askSkip},
-			{keys("v", "i"), "void last", "void the last visit, with a reason", (*Model).askVoid},
-			{keys("u", "z"), "undo", "take the last step back", (*Model).undo},
+			{keys(" ", "enter"), "", "record", "record here", (*Model).begin},
+			{keys("n", "tab"), "n p tab", "other point", "choose another point, the nearest first, or go back", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("s", "o"), "", "skip", "leave this point out, with a reason", (*Model).askSkip},
+			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
+			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
+			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
 		}, nudges...), common...)
 	case choosing:
 		return append([]binding{
-			{keys(" ", "enter"), "go there", "go there", (*Model).choose},
-			{keys("n", "tab"), "next", "the next point to do, the nearest first", func(m *Model) tea.Cmd { return m.cycle(1) }},
-			{keys("p", "shift+tab"), "back", "the one before", func(m *Model) tea.Cmd { return m.cycle(-1) }},
-			{keys("left", "h"), "", "the point in that direction (arrows, hjkl)", func(m *Model) tea.Cmd { return m.move(-1, 0) }},
-			{keys("right", "l"), "", "", func(m *Model) tea.Cmd { return m.move(1, 0) }},
-			{keys("up", "k"), "", "", func(m *Model) tea.Cmd { return m.move(0, 1) }},
-			{keys("down", "j"), "", "", func(m *Model) tea.Cmd { return m.move(0, -1) }},
-			{keys("v", "i"), "void its visit", "void the visit there, with a reason", (*Model).askVoid},
-			{keys("esc", "backspace"), "stay", "leave things as they were", (*Model).cancel},
+			{keys(" ", "enter"), "", "go there", "go there", (*Model).choose},
+			{keys("n", "tab"), "n p tab", "next", "the next point to do, the nearest first, or the one before", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "", "back", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("left", "h"), "arrows hjkl", "", "the point in that direction", func(m *Model) tea.Cmd { return m.move(-1, 0) }},
+			{keys("right", "l"), "", "", "", func(m *Model) tea.Cmd { return m.move(1, 0) }},
+			{keys("up", "k"), "", "", "", func(m *Model) tea.Cmd { return m.move(0, 1) }},
+			{keys("down", "j"), "", "", "", func(m *Model) tea.Cmd { return m.move(0, -1) }},
+			{keys("v", "i"), "", "void its visit", "void the visit there, with a reason", (*Model).askVoid},
+			{keys("esc", "backspace"), "", "stay", "leave things as they were", (*Model).cancel},
 		}, common...)
 	case reasoning:
 		return []binding{
-			{keys("1", "2", "3", "4"), "", "the reason with that number", nil},
-			{keys("down", "j", "tab"), "next", "the next reason", func(m *Model) tea.Cmd { return m.reasonBy(1) }},
-			{keys("up", "k", "shift+tab"), "", "the one before", func(m *Model) tea.Cmd { return m.reasonBy(-1) }},
-			{keys(" ", "enter"), "take it", "take it", (*Model).takeReason},
-			{keys("esc", "backspace"), "stay", "leave things as they were", (*Model).cancel},
-			{keys("ctrl+c"), "", "", (*Model).leave},
+			{keys("1", "2", "3", "4"), "1 to 4", "", "the reason with that number", nil},
+			{keys("down", "j", "tab"), "up down tab", "next", "the next reason or the one before", func(m *Model) tea.Cmd { return m.reasonBy(1) }},
+			{keys("up", "k", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.reasonBy(-1) }},
+			{keys(" ", "enter"), "", "take it", "take it", (*Model).takeReason},
+			{keys("esc", "backspace"), "", "stay", "leave things as they were", (*Model).cancel},
+			{keys("ctrl+c"), "", "", "", (*Model).leave},
 		}
 	case recording:
 		return append(append([]binding{
-			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+			{keys("esc", "backspace"), "", "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
 		}, nudges...), common...)
 	case turning:
 		return append(append([]binding{
-			{keys(" ", "enter"), "go on", "go on, once you face that way", (*Model).face},
-			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+			{keys(" ", "enter"), "", "go on", "go on, once you face that way", (*Model).face},
+			{keys("esc", "backspace"), "", "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
 		}, nudges...), common...)
 	case paused:
 		return append([]binding{
-			{keys(" ", "enter"), "try again", "try again; the scans so far count", (*Model).retryScan},
-			{keys("esc", "backspace"), "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
+			{keys(" ", "enter"), "", "try again", "try again; the scans so far count", (*Model).retryScan},
+			{keys("esc", "backspace"), "", "stop, keep nothing", "stop; nothing of this visit is kept", (*Model).drop},
 		}, common...)
 	case doubting:
 		return append(append([]binding{
-			{keys(" ", "r"), "repeat", "repeat the visit", (*Model).redo},
-			{keys("enter", "e"), "keep", "keep it as it is", (*Model).accept},
-			{keys("esc", "backspace"), "drop it", "drop the visit and stay at the point", (*Model).drop},
+			{keys(" ", "r"), "", "repeat", "repeat the visit", (*Model).redo},
+			{keys("enter", "e"), "", "keep", "keep it as it is", (*Model).accept},
+			{keys("esc", "backspace"), "", "drop it", "drop the visit and stay at the point", (*Model).drop},
 		}, nudges...), common...)
 	case stuck:
 		return append([]binding{
-			{keys(" ", "enter"), "try again", "try to save again", (*Model).accept},
-			{keys("r", "y"), "repeat", "repeat the visit", (*Model).redo},
-			{keys("esc", "backspace"), "drop it", "drop the visit and stay at the point", (*Model).drop},
+			{keys(" ", "enter"), "", "try again", "try to save again", (*Model).accept},
+			{keys("r", "y"), "", "repeat", "repeat the visit", (*Model).redo},
+			{keys("esc", "backspace"), "", "drop it", "drop the visit and stay at the point", (*Model).drop},
 		}, common...)
 	case over:
 		return append([]binding{
-			{keys("f", "enter"), "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
-			{keys("n", "tab"), "choose a point", "choose a point to visit again", func(m *Model) tea.Cmd { return m.cycle(1) }},
-			{keys("p", "shift+tab"), "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
-			{keys("v", "i"), "void last", "void the last visit, with a reason", (*Model).askVoid},
-			{keys("u", "z"), "undo", "take the last step back", (*Model).undo},
+			{keys("f"), "", "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
+			{keys("n", "tab"), "n p tab", "choose a point", "choose a point to visit again", func(m *Model) tea.Cmd { return m.cycle(1) }},
+			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
+			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
+			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
+			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
 		}, common...)
 	default: // checking
 		return []binding{
-			{keys("?", "f1"), "help", "", (*Model).toggleHelp},
-			{keys("q", "ctrl+c"), "quit", "", (*Model).leave},
+			{keys("?", "f1"), "", "help", "", (*Model).toggleHelp},
+			{keys("q", "ctrl+c"), "", "quit", "", (*Model).leave},
 		}
 	}
 }

@@ -12,7 +12,7 @@ type rect struct{ x, y, w, h int }
 // layout is where the parts of the screen stand:
 //
 //	header                     row 0
-//	plan            gap  slip  rows 1 to h−5, the slip one row more
+//	plan            gap  slip  rows 1 to h−5, the slip one row lower
 //	scale and legend     slip  row h−4
 //	rule                       row h−3
 //	what to do now             row h−2
@@ -38,7 +38,7 @@ func layoutOf(w, h int) (l layout, ok bool) {
 	}
 	sw := slipWidth(w)
 	l = layout{w: w, h: h, rule: h - 3, now: h - 2, keys: h - 1}
-	l.slip = rect{w - sw, 1, sw, h - 4}
+	l.slip = rect{w - sw, 2, sw, h - 5}
 	l.plan = rect{0, 1, w - sw - 2, h - 5}
 	l.legend = rect{0, h - 4, l.plan.w, 1}
 	return l, true

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"context"
+	"math"
 	"slices"
 	"time"
 
@@ -25,18 +26,20 @@ const (
 
 // Model is the walk on a screen, a tea.Model.
 type Model struct {
-	cfg    Config
-	s      *walk.Session
-	ctx    context.Context
-	stop   context.CancelFunc
-	look   theme
-	words  words
-	short  []string // short numbers of the access points
-	refs   []apRadio
-	w, h   int
-	help   bool
-	asking mode // doubting or stuck, while "quit" waits for a second press; else walking
-	bye    bool // quit as soon as the store has answered
+	cfg     Config
+	s       *walk.Session
+	ctx     context.Context
+	stop    context.CancelFunc
+	look    theme
+	words   words
+	short   []string // short numbers of the access points
+	refs    []apRadio
+	w, h    int
+	help    bool
+	page    int  // of the help
+	reading bool // the warnings stand in the slip
+	asking  mode // doubting or stuck, while "quit" waits for a second press; else walking
+	bye     bool // quit as soon as the store has answered
 
 	picking bool // a selection moves
 	sel     int  // stop
@@ -69,7 +72,7 @@ type Model struct {
 		err    error
 	}
 	standing Standing
-	history  []Standing // one per count of points, in ascending order
+	history  []Standing // those with an error, one per count of points, ascending
 	guide    struct {
 		seq  int
 		key  legKey
@@ -134,13 +137,9 @@ func New(cfg Config) *Model {
 	return m
 }
 
-// Init starts to listen and to judge what a resumed walk has already.
+// Init starts to listen and to judge what the walk has already.
 func (m *Model) Init() tea.Cmd {
-	var judge tea.Cmd
-	if len(m.s.Walk().Standing()) > 0 {
-		judge = m.startJudge()
-	}
-	return tea.Batch(m.startScan(), judge, m.refresh())
+	return tea.Batch(m.startScan(), m.startJudge(), m.refresh())
 }
 
 // mode says what the keys mean now.
@@ -212,14 +211,13 @@ func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
 	}
 	k := msg.String()
 	if m.help {
-		switch k {
-		case "?", "f1", "esc", "enter", " ", "backspace":
-			m.help = false
+		return m.helpKey(k)
+	}
+	if m.reading {
+		m.reading = false
+		if k == "w" || k == "esc" || k == "backspace" {
 			return nil
-		case "q", "ctrl+c":
-			return m.leave()
 		}
-		return nil
 	}
 	if r := m.reasons; r != nil && len(k) == 1 && k[0] >= '1' && int(k[0]-'1') < len(r.items) {
 		r.at = int(k[0] - '1')
@@ -345,7 +343,9 @@ func (m *Model) judged(msg standingMsg) tea.Cmd {
 	if msg.err == nil {
 		m.standing = msg.standing
 		m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= msg.standing.Points })
-		m.history = append(m.history, msg.standing)
+		if msg.standing.Ready() && !math.IsNaN(msg.standing.CE50M.Value) {
+			m.history = append(m.history, msg.standing)
+		}
 		m.levels()
 	}
 	return nil

@@ -250,7 +250,7 @@ func (m *Model) drawFacing(c *canvas.Canvas, x, y int) {
 	c.Set(x+2*step[0], y+step[1], m.words.arrows[k], m.look.accentStrong)
 }
 
-// label writes a name beside a mark where nothing stands.
+// label writes a name beside the mark at x where nothing stands, blanks around it.
 func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 	name = canvas.Cut(name, 10, m.words.cut)
 	n := canvas.Width(name)
@@ -259,7 +259,10 @@ func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 		if from < 0 || from+n > w {
 			return false
 		}
-		for i := from; i < from+n; i++ {
+		for i := from - 1; i <= from+n; i++ {
+			if i == x {
+				continue
+			}
 			if !c.Blank(i, y) {
 				return false
 			}
@@ -268,7 +271,7 @@ func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 	}
 	if from := x + 2; free(from) {
 		c.Text(from, y, name, m.look.accent)
-	} else if from := x - 1 - n; free(from) {
+	} else if from := x - 2 - n; free(from) {
 		c.Text(from, y, name, m.look.accent)
 	}
 }
@@ -288,9 +291,9 @@ func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {
 		parts = append(parts, fmt.Sprintf("%s %d skipped", m.words.skipped, pr.Skipped))
 	}
 	if m.zoom > 0 {
-		parts = append([]string{fmt.Sprintf("zoom %d", 1<<m.zoom)}, parts...)
+		parts = []string{fmt.Sprintf("zoom %d", 1<<m.zoom), parts[1]}
 		if p.hidden > 0 {
-			parts[2] += fmt.Sprintf(", %d beyond", p.hidden)
+			parts[1] += fmt.Sprintf(", %d off screen", p.hidden)
 		}
 	}
 	for _, s := range parts {

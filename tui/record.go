@@ -13,6 +13,10 @@ import (
 func (m *Model) drawRecording(s *slip) {
 	rec := m.s.Recording()
 	v := m.s.Pending()
+	big := 1
+	if s.r.w >= 40 && s.r.h >= 34 {
+		big = 2
+	}
 	o := m.words.offset(m.s.Offset())
 	if o != "" {
 		o = "nudged " + o
@@ -28,14 +32,16 @@ func (m *Model) drawRecording(s *slip) {
 	} else {
 		s.text(verb+strings.ToUpper(facing(deg)), m.look.strong)
 		if !m.cfg.ASCII {
-			m.drawArrow(s, deg)
+			m.drawArrow(s, deg, big)
 		} else {
 			s.gap()
 		}
 	}
 	s.gap()
-	s.c.Bar(s.r.x, s.r.y+s.y, s.r.w, float64(rec.All)/float64(max(1, rec.AllWant)), m.words.glyphs, m.look.full, m.look.empty)
-	s.gap()
+	for range big + 1 {
+		s.c.Bar(s.r.x, s.r.y+s.y, s.r.w, float64(rec.All)/float64(max(1, rec.AllWant)), m.words.glyphs, m.look.full, m.look.empty)
+		s.gap()
+	}
 	s.pair(fmt.Sprintf("scan %d of %d", rec.All, rec.AllWant), m.look.text, facingCount(rec), m.look.text)
 	s.gap()
 	heard, need := 0, m.s.Walk().Settings.Need
@@ -52,13 +58,13 @@ func (m *Model) drawRecording(s *slip) {
 	x := s.r.x
 	y := s.r.y + s.y
 	for _, d := range fmt.Sprint(heard) {
-		m.drawDigit(s.c, x, y, int(d-'0'), look)
-		x += 7
+		m.drawDigit(s.c, x, y, int(d-'0'), big, look)
+		x += 7 * big
 	}
 	s.c.Text(x+1, y, "heard", look)
-	s.c.Text(x+1, y+2, fmt.Sprintf("need %d", need), m.look.text)
-	s.c.Text(x+1, y+4, word, look)
-	s.y += 5
+	s.c.Text(x+1, y+2*big, fmt.Sprintf("need %d", need), m.look.text)
+	s.c.Text(x+1, y+4*big, word, look)
+	s.y += 5 * big
 }
 
 func facingCount(rec walk.Recording) string {
@@ -74,38 +80,42 @@ var digits = [10]uint16{
 	0b111_100_111_001_111, 0b111_100_111_101_111, 0b111_001_001_010_010, 0b111_101_111_101_111, 0b111_101_111_001_111,
 }
 
-// drawDigit draws a digit of 6 by 5 cells.
-func (m *Model) drawDigit(c *canvas.Canvas, x, y, d int, l canvas.Look) {
+// drawDigit draws a digit of 6 by 5 cells, times big.
+func (m *Model) drawDigit(c *canvas.Canvas, x, y, d, big int, l canvas.Look) {
 	r := '█'
 	if m.cfg.ASCII {
 		r = '#'
 	}
 	for i := range 15 {
 		if digits[d]&(1<<(14-i)) != 0 {
-			c.Set(x+i%3*2, y+i/3, r, l)
-			c.Set(x+i%3*2+1, y+i/3, r, l)
+			c.Fill(x+i%3*2*big, y+i/3*big, 2*big, big, r, l)
 		}
 	}
 }
 
-// drawArrow draws a large arrow for a facing in five rows.
-func (m *Model) drawArrow(s *slip, deg float64) {
-	const cols, rows = 10, 5
+// drawArrow draws a large arrow for a facing in five rows, times big.
+func (m *Model) drawArrow(s *slip, deg float64, big int) {
+	cols, rows := 10*big, 5*big
 	if s.room() < rows {
 		return
 	}
 	d := canvas.NewDots(cols, rows)
 	step := [8][2]float64{{0, -1}, {.7, -.7}, {1, 0}, {.7, .7}, {0, 1}, {-.7, .7}, {-1, 0}, {-.7, -.7}}[eighthOf(deg)]
-	cx, cy, r := float64(cols), float64(2*rows), 9.0
-	tip := [2]float64{cx + r*step[0], cy + r*step[1]}
+	cx, cy, unit := float64(cols)-.5, float64(2*rows)-.5, float64(big)
+	r := 9 * unit
 	side := [2]float64{-step[1], step[0]}
-	for w := -1.0; w <= 1; w++ { // three dots thick
-		ox, oy := w*side[0], w*side[1]
-		d.Line(cx-r*step[0]+ox, cy-r*step[1]+oy, tip[0]-2*step[0]+ox, tip[1]-2*step[1]+oy)
+	tip := [2]float64{cx + r*step[0], cy + r*step[1]}
+	// across draws a line through the shaft, back dots behind the tip and half dots to each side.
+	across := func(back, half float64) {
+		bx, by := tip[0]-back*step[0], tip[1]-back*step[1]
+		d.Line(bx-half*side[0], by-half*side[1], bx+half*side[0], by+half*side[1])
 	}
-	for k := 0.0; k <= 6; k += .5 { // a filled head
-		bx, by := tip[0]-k*step[0], tip[1]-k*step[1]
-		d.Line(bx-k*side[0], by-k*side[1], bx+k*side[0], by+k*side[1])
+	for back := 0.0; back <= 2*r; back += .5 {
+		if back <= 6*unit {
+			across(back, back)
+		} else {
+			across(back, 1.5*unit)
+		}
 	}
 	d.Draw(s.c, s.r.x, s.r.y+s.y, m.words.glyphs, m.look.accentStrong)
 	s.y += rows

@@ -54,6 +54,10 @@ func (s *slip) gap() { s.y++ }
 // drawSlip draws what stands beside the plan.
 func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 	s := &slip{c: c, r: r}
+	if m.reading {
+		m.drawWarnings(s)
+		return
+	}
 	switch m.mode() {
 	case recording, turning:
 		m.drawRecording(s)
@@ -76,7 +80,6 @@ func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 func (m *Model) drawGoing(s *slip) {
 	m.drawTarget(s)
 	fit := m.fitRows()
-	s.gap()
 	below := len(fit) + 1
 	m.drawLevels(s, max(3, s.room()-below))
 	if free := s.room() - below; free >= 8 && len(m.history) > 2 {
@@ -248,10 +251,7 @@ func (m *Model) drawLevels(s *slip, n int) {
 		}
 		ap := m.s.Site().AccessPoints[row.ap]
 		look := m.look.text
-		switch {
-		case math.IsNaN(row.level) || math.Abs(row.level-row.fit) >= 10:
-			look = m.look.accent
-		case row.level < m.s.Walk().Settings.ThresholdDBm:
+		if !(row.level >= m.s.Walk().Settings.ThresholdDBm) {
 			look = m.look.quiet
 		}
 		if s.r.w >= 34 {

@@ -19,7 +19,7 @@ func TestClean(t *testing.T) {
 	for name, tc := range map[string][2]string{
 		"plain":         {"Dock 4", "Dock 4"},
 		"escape":        {"a\x1b[31mb\x07", "a·[31mb·"},
-		"lines":         {"a\r\nb\tc", "a b c"},
+		"lines":         {"a\r\nb\tc", "a  b c"},
 		"c1":            {"a\u009b2Jb", "a·2Jb"},
 		"bad bytes":     {"a\xff\xfeb", "a··b"},
 		"overrides":     {"a\u202eb\u2066c\u200fd", "abcd"},
@@ -188,7 +188,8 @@ func TestBar(t *testing.T) {
 func TestViewport(t *testing.T) {
 	b := orb.Bound{Min: orb.Point{0, 0}, Max: orb.Point{60, 24}}
 	v := canvas.Fit(b, 62, 20, 1)
-	assert.InDelta(t, 1, v.PerCol, 1e-12)
+	assert.InDelta(t, 60/59.5, v.PerCol, 1e-12)
+	v.PerCol, v.Origin = 1, orb.Point{-1, 32}
 	x, y, ok := v.Cell(orb.Point{0.5, 23.5})
 	assert.Equal(t, [3]any{1, 4, true}, [3]any{x, y, ok}, "upper left is up and left")
 	_, _, ok = v.Cell(orb.Point{-2, 3})
@@ -206,7 +207,7 @@ func TestViewport(t *testing.T) {
 	assert.InDelta(t, 0.5, z.PerCol, 1e-12)
 
 	all := canvas.Fit(b, 23, 9, 0)
-	for _, p := range []orb.Point{{0.01, 0.01}, {59.99, 0.01}, {59.99, 23.99}} {
+	for _, p := range []orb.Point{{0, 0}, {60, 0}, {60, 24}, {0, 24}} {
 		_, _, ok := all.Cell(p)
 		assert.True(t, ok, "%v", p)
 	}
@@ -237,7 +238,7 @@ func TestSVG(t *testing.T) {
 	require.NoError(t, c.SVG(&b, canvas.Paper{Fg: canvas.RGB(255, 255, 255), Bg: canvas.RGB(0, 0, 0)}))
 	assert.Equal(t, `<svg xmlns="http://www.w3.org/2000/svg" width="64" height="34" viewBox="0 0 64 34">
 <rect width="100%" height="100%" fill="#000000"/>
-<g transform="translate(8 8)" font-family="DejaVu Sans Mono,Menlo,Consolas,monospace" font-size="13">
+<g transform="translate(8 8)" font-family="DejaVu Sans Mono,Menlo,Consolas,monospace" font-size="13.29">
 <text x="0" y="13" textLength="24" fill="#ffffff" font-weight="bold" xml:space="preserve">a&lt;b</text>
 <path fill="#010203" d="M25.05 1.175h1.9v1.9h-1.9z"/>
 <rect x="40" y="0" width="8" height="17" fill="#090909"/>

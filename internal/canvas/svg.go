@@ -15,7 +15,8 @@ type Paper struct {
 	Fg, Bg Color
 }
 
-// Size of a cell in an SVG, in user units.
+// Size of a cell in an SVG, in user units. The usual monospaced fonts are 0.602
+// of their size wide, so 13.29 units make 8.
 const (
 	cellW = 8
 	cellH = 17
@@ -28,7 +29,7 @@ func (c *Canvas) SVG(w io.Writer, p Paper) error {
 	b := bufio.NewWriter(w)
 	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %[1]d %[2]d">`+"\n", (c.w+2)*cellW, (c.h+1)*cellH)
 	fmt.Fprintf(b, `<rect width="100%%" height="100%%" fill="%s"/>`+"\n", hexOf(p.Bg))
-	fmt.Fprintf(b, `<g transform="translate(%d %d)" font-family="DejaVu Sans Mono,Menlo,Consolas,monospace" font-size="13">`+"\n", cellW, cellH/2)
+	fmt.Fprintf(b, `<g transform="translate(%d %d)" font-family="DejaVu Sans Mono,Menlo,Consolas,monospace" font-size="13.29">`+"\n", cellW, cellH/2)
 	for y := range c.h {
 		row := c.cells[y*c.w : (y+1)*c.w]
 		for x := 0; x < len(row); {

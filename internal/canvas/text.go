@@ -12,7 +12,7 @@ import (
 // obeys. By case:
 //
 //  1. control characters (C0, DEL, C1) and bytes that are not UTF-8 become a
-//     middle dot, so that their presence shows; a run of white space becomes one blank;
+//     middle dot, so that their presence shows; white space becomes a blank;
 //  2. format characters (directional overrides and isolates, joiners, soft
 //     hyphens, tags), variation selectors, skin tones, enclosing marks, surrogates and
 //     private use vanish;
@@ -43,7 +43,7 @@ func Clean(s string) string {
 	}
 	s = norm.NFC.String(b.String())
 	b.Reset()
-	letter, marked, blank := false, false, false
+	letter, marked := false, false
 	for _, r := range s {
 		k := columns(r)
 		if k == 0 || unicode.In(r, unicode.Mn, unicode.Mc) {
@@ -52,21 +52,17 @@ func Clean(s string) string {
 			}
 			marked = true
 		} else {
-			if r == ' ' && blank {
-				continue
-			}
-			blank = r == ' '
-			letter, marked = !blank, false
+			letter, marked = r != ' ', false
 		}
 		b.WriteRune(r)
 	}
 	return b.String()
 }
 
-// plain reports whether s is printable ASCII without doubled blanks.
+// plain reports whether s is printable ASCII.
 func plain(s string) bool {
 	for i := 0; i < len(s); i++ {
-		if s[i] < 0x20 || s[i] >= 0x7f || s[i] == ' ' && i > 0 && s[i-1] == ' ' {
+		if s[i] < 0x20 || s[i] >= 0x7f {
 			return false
 		}
 	}

@@ -15,10 +15,11 @@ type Viewport struct {
 }
 
 // Fit gives the viewport of w by h cells that shows all of b in its middle, with
-// pad free cells on every side. An empty b shows one metre around its middle.
+// pad free cells on every side, its edges included (half a column and a quarter
+// of a row are kept for that). An empty b shows one metre around its middle.
 func Fit(b orb.Bound, w, h, pad int) Viewport {
 	w, h = max(1, w), max(1, h)
-	iw, ih := float64(max(1, w-2*pad)), float64(max(1, h-2*pad))
+	iw, ih := float64(max(1, w-2*pad))-0.5, float64(max(1, h-2*pad))-0.25
 	per := math.Max((b.Max[0]-b.Min[0])/iw, (b.Max[1]-b.Min[1])/(2*ih))
 	if !(per > 0) || math.IsInf(per, 0) {
 		per = 1 / iw
