@@ -106,13 +106,16 @@ func TestLayKeepsOff(t *testing.T) {
 		s := site.Site{Name: "S", ReceiverHeightM: 1.2, Floors: []site.Floor{*f}}
 		s.Floors[0].Points = pts
 		require.NoError(t, s.Validate())
+		toWall, apart := math.Inf(1), math.Inf(1)
 		for i, p := range pts {
 			for _, w := range f.Walls {
-				assert.GreaterOrEqual(t, planar.DistanceFrom(w.Line, p.At), route.WallMarginM-1e-5, "%v", p)
+				toWall = min(toWall, planar.DistanceFrom(w.Line, p.At))
 			}
 			for _, q := range pts[:i] {
-				assert.GreaterOrEqual(t, planar.Distance(p.At, q.At), spacing/2-1e-9)
+				apart = min(apart, planar.Distance(p.At, q.At))
 			}
 		}
+		assert.GreaterOrEqual(t, toWall, route.WallMarginM-1e-5, "spacing %v", spacing)
+		assert.GreaterOrEqual(t, apart, spacing/2-1e-9, "spacing %v", spacing)
 	}
 }

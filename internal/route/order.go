@@ -72,21 +72,28 @@ func (w *Ways) Order(pts []site.Point, start *orb.Point) Tour {
 	return t
 }
 
-// rememberPlaces is the most places whose distances are all kept: 4000² of
-// four bytes are 64 MB. Beyond it they are worked out each time.
-const rememberPlaces = 4000
+// mostKnown is the most distances that are remembered: 16 bytes each, 32 MB.
+const mostKnown = 1 << 21
 
-// metric is the distances between places.
+// metric is the distances between places. It remembers the latest ones, in
+// slots by a hash of the pair.
 type metric struct {
 	ways   *Ways
 	places []place
-	known  []float32 // n×n, 0 where not worked out yet; nil above rememberPlaces
+	known  []known
+}
+
+type known struct {
+	i, j int32 // i < j; equal in an empty slot
+	dist float64
 }
 
 func (m *metric) remember() {
-	if n := len(m.places); n <= rememberPlaces {
-		m.known = make([]float32, n*n)
+	n := 1 << 8
+	for n < 64*len(m.places) && n < mostKnown {
+		n *= 2
 	}
+	m.known = make([]known, n)
 }
 
 // straight is never above dist.
@@ -103,19 +110,15 @@ func (m *metric) dist(i, j int32) float64 {
 	if j < i {
 		i, j = j, i
 	}
-	var at int
-	if m.known != nil {
-		at = int(i)*len(m.places) + int(j)
-		if d := m.known[at]; d != 0 {
-			return float64(d)
+	// Multiplicative hashing (Knuth, volume 3, section 6.4): the upper bits count.
+	hash := (uint64(i)<<32 | uint64(j)) * 0x9e3779b97f4a7c15
+	slot := &m.known[hash>>32&uint64(len(m.known)-1)]
+	if slot.i != i || slot.j != j {
+		d, _, _ := m.ways.between(&m.places[i], &m.places[j])
+		if math.IsInf(d, 1) {
+			d = m.straight(i, j) + noWayM
 		}
+		*slot = known{i, j, d}
 	}
-	d, _, _ := m.ways.between(&m.places[i], &m.places[j])
-	if math.IsInf(d, 1) {
-		d = m.straight(i, j) + noWayM
-	}
-	if m.known != nil {
-		m.known[at] = float32(d)
-	}
-	return d
+	return slot.dist
 }

@@ -1,6 +1,7 @@
 package route
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -15,7 +16,7 @@ const (
 	longestBlock = 3  // places that an Or-opt move carries
 	bridgeReach  = 50 // longest piece that a double bridge exchanges
 	kicksEach    = 30 // double bridges tried for each place
-	mostKicks    = 30000
+	mostKicks    = 20000
 	tieM         = 1e-6 // a gain below a micrometre is rounding
 )
 
@@ -100,22 +101,18 @@ func neighbours(m *metric) [][]int32 {
 	var buf []orb.Pointer
 	for i := range out {
 		buf = tree.KNearest(buf, m.places[i].at, nearStraight+1)
-		var js []int32
+		var found []edge
 		for _, p := range buf {
 			if j := p.(indexed).i; j != int32(i) {
-				js = append(js, j)
+				found = append(found, edge{j, m.dist(int32(i), j)})
 			}
 		}
-		slices.SortFunc(js, func(a, b int32) int {
-			switch da, db := m.dist(int32(i), a), m.dist(int32(i), b); {
-			case da < db:
-				return -1
-			case da > db:
-				return 1
-			}
-			return int(a - b)
+		slices.SortFunc(found, func(a, b edge) int {
+			return cmp.Or(cmp.Compare(a.dist, b.dist), cmp.Compare(a.to, b.to))
 		})
-		out[i] = js[:min(len(js), nearWalked)]
+		for _, e := range found[:min(len(found), nearWalked)] {
+			out[i] = append(out[i], e.to)
+		}
 	}
 	return out
 }
@@ -144,15 +141,7 @@ func (s *search) greedy() []int32 {
 		}
 	}
 	slices.SortFunc(pairs, func(p, q pair) int {
-		switch {
-		case p.d < q.d:
-			return -1
-		case p.d > q.d:
-			return 1
-		case p.a != q.a:
-			return int(p.a - q.a)
-		}
-		return int(p.b - q.b)
+		return cmp.Or(cmp.Compare(p.d, q.d), cmp.Compare(p.a, q.a), cmp.Compare(p.b, q.b))
 	})
 	joined := make([][]int32, n)
 	path := make([]int32, n) // union-find

@@ -1,6 +1,7 @@
 package route
 
 import (
+	"cmp"
 	"container/heap"
 	"math"
 	"slices"
@@ -46,7 +47,7 @@ type Ways struct {
 	walls *site.WallIndex // walls, outline, voids and seals of the one floor
 	nodes []turn
 	edges [][]edge
-	trees []*tree // shortest ways from a node to all others, made when asked for
+	trees []*tree // shortest ways from each node, nil where nobody asked
 }
 
 // turn is a node at the vertex of an obstacle. arms are the vertices next to
@@ -61,10 +62,13 @@ type edge struct {
 	dist float64
 }
 
-// tree holds, for each node, the distance from the root and the node before it.
+// tree holds, for each node, the distance from the root and the node before it,
+// final where done. It grows as far as it is asked for.
 type tree struct {
 	dist   []float64
 	before []int32
+	done   []bool
+	todo   queue
 }
 
 // NewWays builds the graph in about V² visibility tests, V the number of wall
@@ -241,6 +245,7 @@ func (w *Ways) place(p orb.Point) place {
 			out.sees = append(out.sees, edge{int32(i), planar.Distance(p, q)})
 		}
 	}
+	slices.SortStableFunc(out.sees, func(a, b edge) int { return cmp.Compare(a.dist, b.dist) })
 	return out
 }
 
@@ -280,9 +285,8 @@ func (w *Ways) between(p, q *place) (distM float64, first, last int32) {
 		if a.dist+planar.Distance(w.nodes[a.to].at, q.at) >= distM {
 			continue
 		}
-		t := w.tree(a.to)
 		for _, b := range q.sees {
-			if d := a.dist + t.dist[b.to] + b.dist; d < distM {
+			if d := a.dist + w.along(a.to, b.to, distM-a.dist-b.dist) + b.dist; d < distM {
 				distM, first, last = d, a.to, b.to
 			}
 		}
@@ -290,31 +294,39 @@ func (w *Ways) between(p, q *place) (distM float64, first, last int32) {
 	return distM, first, last
 }
 
-// tree finds the shortest ways from a node (Dijkstra 1959).
-func (w *Ways) tree(root int32) *tree {
-	if t := w.trees[root]; t != nil {
-		return t
+// along is the length of the shortest way from one node to another (Dijkstra
+// 1959), +Inf where there is none shorter than limit.
+func (w *Ways) along(from, to int32, limit float64) float64 {
+	if planar.Distance(w.nodes[from].at, w.nodes[to].at) >= limit {
+		return math.Inf(1)
 	}
-	t := &tree{dist: make([]float64, len(w.nodes)), before: make([]int32, len(w.nodes))}
-	for i := range t.dist {
-		t.dist[i], t.before[i] = math.Inf(1), -1
+	t := w.trees[from]
+	if t == nil {
+		n := len(w.nodes)
+		t = &tree{dist: make([]float64, n), before: make([]int32, n), done: make([]bool, n), todo: queue{{from, 0}}}
+		for i := range t.dist {
+			t.dist[i], t.before[i] = math.Inf(1), -1
+		}
+		t.dist[from] = 0
+		w.trees[from] = t
 	}
-	t.dist[root] = 0
-	q := queue{{root, 0}}
-	for len(q) > 0 {
-		e := heap.Pop(&q).(edge)
-		if e.dist > t.dist[e.to] {
+	for !t.done[to] && len(t.todo) > 0 && t.todo[0].dist < limit {
+		e := heap.Pop(&t.todo).(edge)
+		if t.done[e.to] {
 			continue
 		}
+		t.done[e.to] = true
 		for _, n := range w.edges[e.to] {
 			if d := e.dist + n.dist; d < t.dist[n.to] {
 				t.dist[n.to], t.before[n.to] = d, e.to
-				heap.Push(&q, edge{n.to, d})
+				heap.Push(&t.todo, edge{n.to, d})
 			}
 		}
 	}
-	w.trees[root] = t
-	return t
+	if !t.done[to] {
+		return math.Inf(1)
+	}
+	return t.dist[to]
 }
 
 type queue []edge
@@ -338,8 +350,7 @@ func (w *Ways) Leg(from, to orb.Point) (Leg, bool) {
 	}
 	leg := Leg{DistM: d}
 	if first >= 0 {
-		t := w.tree(first)
-		for n := last; n >= 0; n = t.before[n] {
+		for n := last; n >= 0; n = w.trees[first].before[n] {
 			leg.Via = append(leg.Via, w.nodes[n].at)
 		}
 		slices.Reverse(leg.Via)

@@ -118,6 +118,8 @@ func TestWaysLaws(t *testing.T) {
 // one (1/cos 22.5°).
 func TestWaysAgainstARaster(t *testing.T) {
 	f := office(3, 2)
+	f.Areas = []site.Area{{ID: "shaft", Kind: site.Void, Polygon: orb.Ring{{6.1, 6.1}, {7.4, 6.6}, {8.1, 7.9}, {6.6, 8.4}}}}
+	f.Walls = append(f.Walls, wall(orb.Point{1.1, 6.4}, orb.Point{3.1, 6.4}, orb.Point{3.1, 8.1}, orb.Point{2.1, 8.6}))
 	ways, walls := route.NewWays(f), site.NewWallIndex(&site.Site{Floors: []site.Floor{*f}})
 	const step = 0.25
 	nx, ny := int(15/step), int(10/step)
@@ -147,16 +149,23 @@ func TestWaysAgainstARaster(t *testing.T) {
 					continue
 				}
 				j := y*nx + x
-				if !walls.Crosses(0, at(best), at(j)) {
+				if !walls.Crosses(0, at(best), at(j)) && f.Straight(at(best), at(j)) {
 					dist[j] = min(dist[j], dist[best]+planar.Distance(at(best), at(j)))
 				}
 			}
 		}
 	}
+	reached := 0
 	for i, d := range dist {
+		if math.IsInf(d, 1) {
+			assert.False(t, f.Walkable(at(i)), "%v", at(i))
+			continue
+		}
+		reached++
 		leg, ok := ways.Leg(at(from), at(i))
 		require.True(t, ok)
 		assert.LessOrEqual(t, leg.DistM, d+around(len(leg.Via))+1e-9)
 		assert.GreaterOrEqual(t, leg.DistM*1.0824+step*float64(1+2*len(leg.Via)), d)
 	}
+	assert.Greater(t, reached, nx*ny-60)
 }
