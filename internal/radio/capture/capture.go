@@ -24,6 +24,8 @@ type Options struct {
 	// MaxAge is how old a listed result may be at the end of its scan to
 	// belong to it; [DefaultMaxAge] where 0. Older ones are dropped and counted.
 	MaxAge time.Duration
+
+	limit int // maxReadings where 0
 }
 
 const (
@@ -41,7 +43,7 @@ const (
 const (
 	maxReadings = 2_000_000 // readings and scans together, some 300 MB
 	maxWarnings = 50
-	headBytes   = 64 << 10 // what the format is told from; also the longest line
+	headBytes   = 64 << 10 // what the format is told from
 )
 
 // Capture is what a file says of levels.
@@ -93,6 +95,9 @@ func Read(name string, r io.Reader, o Options) (*Capture, error) {
 	}
 	if o.MaxAge == 0 {
 		o.MaxAge = DefaultMaxAge
+	}
+	if o.limit == 0 {
+		o.limit = maxReadings
 	}
 	s := &source{name: name, o: o, c: &Capture{Name: name}}
 	if o.Window < MinWindow {
@@ -175,8 +180,8 @@ func (s *source) warn(format string, args ...any) {
 // take counts one more reading or scan against the limit.
 func (s *source) take() error {
 	s.taken++
-	if s.taken > maxReadings {
-		return s.fail(0, fmt.Sprintf("it holds more than %d readings", maxReadings), "cut it into parts, or take a longer window")
+	if s.taken > s.o.limit {
+		return s.fail(0, fmt.Sprintf("it holds more than %d readings", s.o.limit), "cut it into parts, or take a longer window")
 	}
 	return nil
 }

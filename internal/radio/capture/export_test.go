@@ -42,5 +42,8 @@ var (
 // PrimaryMHz opens channels.freqMHz.
 func PrimaryMHz(he, ht, ds, tunedMHz int) int { return channels{he, ht, ds}.freqMHz(tunedMHz) }
 
-// MaxReadings opens the limit.
-const MaxReadings = maxReadings
+// Limited sets how many readings and scans a capture may hold.
+func (o Options) Limited(n int) Options {
+	o.limit = n
+	return o
+}

@@ -31,8 +31,7 @@ func isIW(head []byte) bool {
 // bss is one block of the text.
 type bss struct {
 	line   int
-	name   string // the BSSID as written
-	parted bool   // a prompt, a command or a time stood before it
+	parted bool // a prompt, a command or a time stood before it
 	iface  string
 	heard  radio.Heard
 	freq   bool
@@ -92,12 +91,11 @@ func readIW(s *source) error {
 			return err
 		}
 	}
-	last := p.cur
+	if b := p.cur; b != nil && b.bad == "" && !b.level {
+		b.bad = "the text ends in the middle of it"
+	}
 	if err := p.flush(); err != nil {
 		return err
-	}
-	if last != nil && last.bad == "" && !last.level {
-		s.warn("line %d: the text ends in the middle of BSS %s, which is left out", last.line, clip(last.name))
 	}
 	if l.err != nil {
 		s.warn("the text breaks off after line %d: %v", l.n, l.err)
@@ -138,7 +136,7 @@ func (p *iwText) line(n int, raw string) error {
 		if err := p.flush(); err != nil {
 			return err
 		}
-		p.cur = &bss{line: n, name: m[1], iface: m[2], parted: p.parted}
+		p.cur = &bss{line: n, iface: m[2], parted: p.parted}
 		p.parted, p.waiting = false, false
 		id, err := radio.ParseBSSID(m[1])
 		switch {

@@ -14,8 +14,10 @@ import (
 	"unicode/utf8"
 )
 
-// lines reads a text line by line, without terminal escapes and line ends. Of
-// a line longer than the reader's buffer only the start is kept.
+// maxLine is what is kept of a line, in octets; no line that counts is longer.
+const maxLine = 4096
+
+// lines reads a text line by line, without terminal escapes and line ends.
 type lines struct {
 	br   *bufio.Reader
 	n    int    // number of the line, from 1
@@ -31,7 +33,7 @@ func (l *lines) next() bool {
 		return false
 	}
 	raw, err := l.br.ReadSlice('\n')
-	text := string(raw)
+	text := string(raw[:min(len(raw), maxLine)])
 	for errors.Is(err, bufio.ErrBufferFull) {
 		_, err = l.br.ReadSlice('\n')
 	}

@@ -15,12 +15,22 @@ const wpaHeader = "bssid / frequency / signal level / flags / ssid"
 
 // A row: BSSID, MHz, level, flags in brackets, SSID. Between them stand tabs,
 // or the spaces that a terminal made of them.
-var wpaRow = regexp.MustCompile(`^(\S\S(?::\S\S){5})(\s+)(\d{1,6})\s+(-?\d{1,6})(?:[\t ]+((?:\[[^\]\s]*\])*))?(?:[\t ](.*))?$`)
+var (
+	wpaRow    = regexp.MustCompile(`^(\S\S(?::\S\S){5})\t(\d{1,6})\t(-?\d{1,6})(?:\t((?:\[[^\]\s]*\])*)(?:\t(.*))?)?$`)
+	wpaSpaced = regexp.MustCompile(`^(\S\S(?::\S\S){5})\s+(\d{1,6})\s+(-?\d{1,6})(?:\s+((?:\[[^\]\s]*\])*))?(?:\s(.*))?$`)
+)
+
+func matchRow(s string) []string {
+	if m := wpaRow.FindStringSubmatch(s); m != nil {
+		return m
+	}
+	return wpaSpaced.FindStringSubmatch(s)
+}
 
 func isWPA(head []byte) bool {
 	return anyLine(head, func(s string) bool {
 		s = strings.TrimSpace(s)
-		return s == wpaHeader || wpaRow.MatchString(s)
+		return s == wpaHeader || matchRow(s) != nil
 	})
 }
 
@@ -50,7 +60,7 @@ func readWPA(s *source) error {
 			stamp, vague = t, vague || v
 			continue
 		}
-		m := wpaRow.FindStringSubmatch(text)
+		m := matchRow(text)
 		if m == nil {
 			if strings.Count(text, ":") >= 5 && len(text) > 17 && iwLike(text) {
 				total, bad = total+1, bad+1
@@ -61,7 +71,7 @@ func readWPA(s *source) error {
 			continue
 		}
 		total++
-		level, _ := strconv.Atoi(m[4])
+		level, _ := strconv.Atoi(m[3])
 		if level >= 0 {
 			return s.fail(l.n, fmt.Sprintf("the level is %d, a percentage or a figure without a unit and not dBm", level), "record with an adapter whose driver reports dBm")
 		}
@@ -73,8 +83,8 @@ func readWPA(s *source) error {
 		case id.IsZero() || id.Group():
 			b.bad = fmt.Sprintf("%s is no BSSID of an access point", id)
 		default:
-			freq, _ := strconv.Atoi(m[3])
-			b.heard.Reading = radio.Reading{BSSID: id, SSID: ssidOf(unescape(m[6])), FreqMHz: freq, RSSIDBm: float64(level)}
+			freq, _ := strconv.Atoi(m[2])
+			b.heard.Reading = radio.Reading{BSSID: id, SSID: ssidOf(unescape(m[5])), FreqMHz: freq, RSSIDBm: float64(level)}
 			b.bad = b.fault()
 		}
 		if b.bad != "" {
