@@ -63,7 +63,7 @@ func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, pa
 		return err
 	}
 	progress, done := progressLine(sh.err, path)
-	rep, err := st.Import(cmd.Context(), h, path, f, info.Size(), progress)
+	rep, err := st.ImportContext(cmd.Context(), h, path, f, info.Size(), progress)
 	done()
 	if errors.Is(err, cmd.Context().Err()) && err != nil {
 		return refused(fmt.Errorf("stopped; nothing of %s was added", path))
@@ -75,10 +75,10 @@ func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, pa
 		fmt.Fprintf(sh.err, "footrule: %s: %s\n", path, w)
 	}
 	if rep.AlreadyThere {
-		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, rep.Walk)
+		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, rep.Walk.Name)
 		return nil
 	}
-	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, rep.Walk, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
+	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, rep.Walk.Name, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
 	if rep.Unknown > 0 {
 		fmt.Fprintf(sh.out, ", %d of them of BSSIDs that are not on the plan", rep.Unknown)
 	}

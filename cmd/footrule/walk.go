@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"footrule/internal/radio"
+	"footrule/internal/radio/nl80211"
+	"footrule/internal/radio/synthetic"
+	"footrule/internal/walk"
+
+	"github.com/spf13/cobra"
+)
+
+func newWalk(sh *shell) *cobra.Command {
+	var f surveyFlags
+	var simulated bool
+	var seed uint64
+	var iface string
+	cmd := &cobra.Command{
+		Use:   "walk FILE",
+		Short: "Walk a site point by point and record levels",
+		Long: `walk shows the plan with the next point to stand at, records several scans there,
+says at once whether they make sense, and keeps the fit and the position error up
+to date. Every visit is on disk before it is called saved, so a walk goes on where
+it stopped, whatever stopped it.
+
+Levels come from this machine's wireless interface (see: footrule doctor), or
+with --synthetic from a simulated building over the same plan.`,
+		Example: "  footrule walk depot.footrule\n  footrule walk depot.footrule --synthetic --seed 7\n  footrule walk depot.footrule --facings free --scans 5 --surveyor Kim",
+		Args:    files(1, 1, "a site FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			st, err := open(args[0], false)
+			if err != nil {
+				return err
+			}
+			defer st.Close()
+			source := walk.Live
+			if simulated {
+				source = walk.Synthetic
+			} else if cmd.Flags().Changed("seed") {
+				return usage(errors.New("--seed belongs to --synthetic"))
+			}
+			plan, _, err := st.Plan()
+			if err != nil {
+				return err
+			}
+			var scanner radio.Scanner
+			if simulated {
+				if f.receiver == "" {
+					f.receiver = "simulated"
+				}
+				if scanner, err = synthetic.New(plan, synthetic.Office().Truth(plan, seed), seed, synthetic.WallClock{}); err != nil {
+					return usage(err)
+				}
+			} else {
+				live, err := nl80211.Open(iface, nl80211.Options{})
+				if err != nil {
+					return refused(fmt.Errorf("%w; footrule doctor says what this machine lacks, and --synthetic walks a simulated building", err))
+				}
+				defer live.Close()
+				if f.receiver == "" {
+					f.receiver = live.Interface().Name
+				}
+				ours := plan.RadioOf()
+				if scanner, err = nl80211.NewSweeper(live, nil, 0, func(b radio.BSSID) bool { _, ok := ours[b]; return ok }); err != nil {
+					return err
+				}
+			}
+			s, err := newSurvey(sh, st, &f, source, seed)
+			if err != nil {
+				return err
+			}
+			s.scanner = scanner
+			return s.run(cmd.Context(), args[0])
+		},
+	}
+	f.add(cmd)
+	cmd.Flags().BoolVar(&simulated, "synthetic", false, "take levels from a simulated building")
+	cmd.Flags().Uint64Var(&seed, "seed", 1, "of the simulated building")
+	cmd.Flags().StringVar(&iface, "iface", "", "wireless interface (default: the first)")
+	return cmd
+}
