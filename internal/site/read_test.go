@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -142,6 +143,13 @@ func TestRead(t *testing.T) {
 			assert.Equal(t, c.want, again, "written and read again")
 		})
 	}
+}
+
+// A negative zero is written as 0, so it is read as 0.
+func TestReadKnowsOneZero(t *testing.T) {
+	s, err := site.Read("site.toml", strings.NewReader(strings.Replace(depot, "elevation_m = 0.0", "elevation_m = -0.0", 1)))
+	require.NoError(t, err)
+	assert.False(t, math.Signbit(s.Floors[0].ElevationM))
 }
 
 func TestReadKeepsFailuresOfTheReader(t *testing.T) {
