@@ -29,13 +29,13 @@ func CensoredNormal(columns [][]float64, names []string, y []float64, left, righ
 		return nil, err
 	}
 	d := &design{rows: len(y), shared: columns, psi: 1}
-	lik := &tobit{y: y, side: make([]int8, len(y))}
+	lik := &tobit{y: append([]float64(nil), y...), side: make([]int8, len(y))}
 	for i, v := range y {
 		switch {
 		case v <= left:
-			lik.side[i] = -1
+			lik.y[i], lik.side[i] = left, -1
 		case v >= right:
-			lik.side[i] = 1
+			lik.y[i], lik.side[i] = right, 1
 		}
 	}
 	p := len(columns)
@@ -48,7 +48,7 @@ func CensoredNormal(columns [][]float64, names []string, y []float64, left, righ
 	if err != nil {
 		return nil, err
 	}
-	natural := &tobit{y: y, side: lik.side, natural: true}
+	natural := &tobit{y: lik.y, side: lik.side, natural: true}
 	l, _, info := d.evaluate(d.chunks(), natural, theta)
 	out := &Tobit{Coef: theta[:p], Sigma: math.Exp(theta[p]), LogLik: l}
 	var chol mat.Cholesky

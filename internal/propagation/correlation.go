@@ -22,7 +22,7 @@ const lagM = 0.1
 // averaged, each combination weighted by its restricted likelihood.
 var (
 	rangesM = [...]float64{1, 2, 3.5, 6, 10, 17, 30}
-	shares  = [...]float64{0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9}
+	shares  = [...]float64{0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 0.97}
 )
 
 // Rows of one radio, and radios, that the restricted likelihood looks at.
@@ -47,25 +47,39 @@ type sample struct {
 }
 
 // correlogram estimates the correlation of the standardised scores t of the
-// rows that heard: for radio k
+// rows that heard, the mean over the stays at a place: for radio k
 //
 //	t_k ~ N(X_k b_k, τ² C),  C = (1 − κ) I + κ exp(−D/ℓ),  X_k = a (1, x)
 //
 // with b_k and τ² integrated out (restricted likelihood, pooled over radios).
+// Where silence counts, rows whose level is predicted less than a spread above
+// the floor stay aside: those heard there are the lucky ones, alike for that.
 func (f *groupFit) correlogram(t, a []float64) correlation {
 	d := f.data
 	var out correlation
+	if f.model != OLS {
+		t = f.lucky(t)
+	}
+	out.repeat, out.across = f.together(t, a)
+	var stays, places float64
 	var samples []sample
 	stride := max(1, f.blocks/corrRadios)
 	for k := 0; k < f.blocks && len(samples) < corrRadios; k += stride {
 		var rows []int
-		seen := map[int]bool{}
+		sum, count := map[int]float64{}, map[int]float64{}
 		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-			if p := d.PlaceOf[f.stay[i]]; f.level[i].Heard > 0 && a[i] > 0 && !seen[p] {
-				seen[p] = true
+			if f.level[i].Heard == 0 || a[i] == 0 || math.IsNaN(t[i]) {
+				continue
+			}
+			p := d.PlaceOf[f.stay[i]]
+			if count[p] == 0 {
 				rows = append(rows, i)
 			}
+			sum[p] += t[i]
+			count[p]++
+			stays++
 		}
+		places += float64(len(rows))
 		if len(rows) < corrLeast {
 			continue
 		}
@@ -76,7 +90,8 @@ func (f *groupFit) correlogram(t, a []float64) correlation {
 		}
 		s := sample{}
 		for _, i := range rows {
-			s.t = append(s.t, t[i])
+			p := d.PlaceOf[f.stay[i]]
+			s.t = append(s.t, sum[p]/count[p])
 			s.x = append(s.x, [2]float64{a[i], a[i] * f.x[i]})
 			dr := make([]float64, len(rows))
 			for j, o := range rows {
@@ -108,13 +123,32 @@ func (f *groupFit) correlogram(t, a []float64) correlation {
 				out.table[j] += w * kappa * math.Exp(-(float64(j)+0.5)*lagM/ell)
 			}
 		}
+		// From means over the stays at a place back to single stays.
+		single := 1.0
+		if places > 0 {
+			single = out.repeat + (1-out.repeat)*places/stays
+		}
 		for j := range out.table {
-			out.table[j] /= sum
+			out.table[j] *= single / sum
 		}
 	}
-	out.repeat, out.across = f.together(t, a)
 	if len(out.table) > 0 {
 		out.repeat = max(out.repeat, out.table[0])
+	}
+	return out
+}
+
+// lucky puts NaN for the scores of rows predicted less than σ above the floor.
+func (f *groupFit) lucky(t []float64) []float64 {
+	out := append([]float64(nil), t...)
+	for k := range f.blocks {
+		at := f.locals(k)
+		x := make([]float64, len(at))
+		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+			if f.regressors(i, at, f.theta, x) < f.floor+f.sigma {
+				out[i] = math.NaN()
+			}
+		}
 	}
 	return out
 }
@@ -205,7 +239,7 @@ func (f *groupFit) together(t, a []float64) (repeat, across float64) {
 		count := map[int]float64{}
 		var order []int
 		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-			if f.level[i].Heard == 0 || a[i] == 0 {
+			if f.level[i].Heard == 0 || a[i] == 0 || math.IsNaN(t[i]) {
 				continue
 			}
 			p := d.PlaceOf[f.stay[i]]

@@ -174,7 +174,7 @@ func (f *groupFit) warm(start *Fit, now *Fit) {
 // quadrature of two-level lets a sum over thousands of rows wander.
 const (
 	roughGain       = 1e-3
-	quadratureNoise = 1e-7
+	quadratureNoise = 1e-6
 )
 
 // solve maximises the likelihoods of all bands together: they share nothing

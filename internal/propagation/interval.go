@@ -11,10 +11,13 @@ import (
 // leave-one-place-out error.
 //
 // Standard errors are a sandwich H⁻¹ M H⁻¹: H is the observed information, and
-// M = Σ_ij a_i a_j C_ij x_i x_jᵀ the variance of the score, a_i² being a row's
-// own information and C its [correlation] with the others. With C the identity
-// this is H⁻¹. It is exact for least squares under C, and errs to the long side
-// for rows that were not heard, whose scores hang together less than levels do.
+// M = Σ_i a_i² x_i x_iᵀ + Σ_i≠j b_i b_j C_ij x_i x_jᵀ the variance of the score,
+// a_i² being a row's own information, C its [correlation] with the others and
+// b = a² σ what is left of it: by Stein's lemma Cov(u_i, u_j) = C_ij E[u_i z_i]
+// E[u_j z_j] to first order, and E[u z] = σ a² as the score of a row is
+// E[z | what was observed]/σ. Where all is heard b = a. To that comes what radios
+// differ in their exponents (DerSimonian and Laird, Control. Clin. Trials 7,
+// 1986), with as many degrees of freedom as there are radios less one.
 func (f *Fit) judge(d *Data, fits []*groupFit) {
 	var l, params, n, se2, se2n float64
 	for _, b := range fits {
@@ -72,7 +75,20 @@ func (f *groupFit) free() []int {
 // covariance is that of all parameters, zero for those held.
 type covariance struct {
 	*mat.SymDense
-	df float64 // degrees of freedom of Student's t for the intervals
+	slopes *mat.SymDense // the part that comes from radios' differing exponents
+	df     float64       // degrees of freedom of the rest
+	radios float64
+}
+
+// quantile is Student's t at 97.5 % for the combination c of parameters, its
+// degrees of freedom by Satterthwaite's rule.
+func (v *covariance) quantile(variance, slopes float64) float64 {
+	df := v.df
+	if slopes > 0 && variance > 0 {
+		rest := variance - slopes
+		df = variance * variance / (rest*rest/v.df + slopes*slopes/max(v.radios-1, 1))
+	}
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
 }
 
 // covariance is nil where the information is not positive definite.
@@ -98,21 +114,9 @@ func (f *groupFit) covariance() *covariance {
 	t, a := f.scores()
 	c := f.correlogram(t, a)
 	meat, inflation, effective := f.meat(a, &c)
-	m := mat.NewDense(len(free), len(free), nil)
-	for r, i := range free {
-		for s, j := range free {
-			m.Set(r, s, meat.At(i, j))
-		}
-	}
-	var hm, v mat.Dense
-	hm.Mul(&hinv, m)
-	v.Mul(&hm, &hinv)
-	out := &covariance{SymDense: mat.NewSymDense(p, nil)}
-	for r, i := range free {
-		for s := r; s < len(free); s++ {
-			out.SetSym(i, free[s], (v.At(r, s)+v.At(s, r))/2)
-		}
-	}
+	between := f.between(t, a, &c)
+	out := &covariance{SymDense: sandwich(&hinv, meat, free), slopes: sandwich(&hinv, between, free), radios: float64(f.blocks)}
+	out.AddSym(out.SymDense, out.slopes)
 	// The spreads: their information counts squares of residuals, which hang
 	// together as the squares of the correlations.
 	for s := f.psiAt(); s < p; s++ {
@@ -131,8 +135,29 @@ func (f *groupFit) covariance() *covariance {
 	k := float64(len(free) - f.psi)
 	if n := float64(len(f.heard)); n > k {
 		out.ScaleSym(n/(n-k), out.SymDense)
+		out.slopes.ScaleSym(n/(n-k), out.slopes)
 	}
 	out.df = max(effective-k, 2)
+	return out
+}
+
+// sandwich is H⁻¹ M H⁻¹ over the free parameters, in a matrix over all.
+func sandwich(hinv, meat *mat.SymDense, free []int) *mat.SymDense {
+	m := mat.NewDense(len(free), len(free), nil)
+	for r, i := range free {
+		for s, j := range free {
+			m.Set(r, s, meat.At(i, j))
+		}
+	}
+	var hm, v mat.Dense
+	hm.Mul(hinv, m)
+	v.Mul(&hm, hinv)
+	out := mat.NewSymDense(meat.SymmetricDim(), nil)
+	for r, i := range free {
+		for s := r; s < len(free); s++ {
+			out.SetSym(i, free[s], (v.At(r, s)+v.At(s, r))/2)
+		}
+	}
 	return out
 }
 
@@ -175,11 +200,13 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 		q := len(at)
 		lo, n := f.design.start[k], f.design.start[k+1]-f.design.start[k]
 		x := make([]float64, n*q)
+		left := make([]float64, n)
 		for i := range n {
 			f.regressors(lo+i, at, f.theta, x[i*q:(i+1)*q])
 			for j := range q {
 				x[i*q+j] *= a[lo+i]
 			}
+			left[i] = min(1, a[lo+i]*f.sigma) // b/a
 		}
 		s := sums{m: make([]float64, q*q)}
 		cx := make([]float64, q)
@@ -208,6 +235,7 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 				if heard && f.level[lo+j].Heard > 0 {
 					s.c2 += rho * rho
 				}
+				rho *= left[i] * left[j]
 				for r := range q {
 					cx[r] += rho * x[j*q+r]
 				}
@@ -239,6 +267,94 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 	return m, inflation, n / inflation
 }
 
+// between is what the score varies by because radios differ in exponent with
+// variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i a_i² x̃_i x_i over the rows of radio k,
+// x̃ its −10 log10 d about the weighted mean. τ² is the excess of the spread of
+// the radios' own slopes over what their rows explain. Zero under PerAP.
+func (f *groupFit) between(t, a []float64, c *correlation) *mat.SymDense {
+	m := mat.NewSymDense(f.size(), nil)
+	if f.perAP || f.blocks < 3 {
+		return m
+	}
+	type slope struct{ delta, variance float64 }
+	slopes := make([]slope, f.blocks)
+	us := make([][]float64, f.blocks)
+	parallel(f.blocks, func(k int) {
+		lo, hi := f.design.start[k], f.design.start[k+1]
+		at := f.locals(k)
+		x := make([]float64, len(at))
+		u := make([]float64, len(at))
+		var w, wx float64
+		for i := lo; i < hi; i++ {
+			w += a[i] * a[i]
+			wx += a[i] * a[i] * f.x[i]
+		}
+		if w == 0 {
+			return
+		}
+		mean := wx / w
+		var s, info, v float64
+		for i := lo; i < hi; i++ {
+			xi := f.x[i] - mean
+			s += a[i] * t[i] * xi
+			info += a[i] * a[i] * xi * xi
+			f.regressors(i, at, f.theta, x)
+			for r := range u {
+				u[r] += a[i] * a[i] * xi * x[r]
+			}
+		}
+		us[k] = u
+		if info == 0 {
+			return
+		}
+		for i := lo; i < hi; i++ {
+			if a[i] == 0 {
+				continue
+			}
+			bi := a[i] * min(1, a[i]*f.sigma) * (f.x[i] - mean)
+			v += a[i] * a[i] * (f.x[i] - mean) * (f.x[i] - mean)
+			for j := lo; j < i; j++ {
+				rho := c.repeat
+				if f.data.PlaceOf[f.stay[i]] != f.data.PlaceOf[f.stay[j]] {
+					rho = c.at(f.apart(i, j))
+				}
+				if rho != 0 {
+					v += 2 * rho * bi * a[j] * min(1, a[j]*f.sigma) * (f.x[j] - mean)
+				}
+			}
+		}
+		slopes[k] = slope{s / info, v / (info * info)}
+	})
+	var w1, w2, wd float64
+	for _, s := range slopes {
+		if s.variance > 0 {
+			w1 += 1 / s.variance
+			w2 += 1 / (s.variance * s.variance)
+			wd += s.delta / s.variance
+		}
+	}
+	n, q := 0.0, 0.0
+	for _, s := range slopes {
+		if s.variance > 0 {
+			q += (s.delta - wd/w1) * (s.delta - wd/w1) / s.variance
+			n++
+		}
+	}
+	if n < 3 || q <= n-1 {
+		return m
+	}
+	tau2 := (q - (n - 1)) / (w1 - w2/w1)
+	for k, u := range us {
+		at := f.locals(k)
+		for r := range u {
+			for s := r; s < len(u); s++ {
+				m.SetSym(at[r], at[s], m.At(at[r], at[s])+tau2*u[r]*u[s])
+			}
+		}
+	}
+	return m
+}
+
 // acrossRadios adds to M what radios of one stay share.
 func (f *groupFit) acrossRadios(m *mat.SymDense, a []float64, rho float64) {
 	byStay := make([][]int, f.data.Stays())
@@ -256,7 +372,7 @@ func (f *groupFit) acrossRadios(m *mat.SymDense, a []float64, rho float64) {
 			for _, j := range rows[:u] {
 				atj := f.locals(f.blockOf(j))
 				f.regressors(j, atj, f.theta, xj)
-				w := rho * a[i] * a[j]
+				w := rho * a[i] * a[j] * min(1, a[i]*f.sigma) * min(1, a[j]*f.sigma)
 				for r := range q {
 					for s := range q {
 						v := w * xi[r] * xj[s]
@@ -279,14 +395,14 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 		b.warn(-1, "the likelihood at %s GHz is flat around its maximum, so there are no intervals; walk more points", b.band)
 		return
 	}
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: v.df}.Quantile(0.975)
-	value := func(est, se float64) Value {
-		if !(se > 0) {
+	value := func(est, variance, slopes float64) Value {
+		if !(variance > 0) {
 			return Value{est, math.NaN(), math.NaN(), math.NaN()}
 		}
+		t, se := v.quantile(variance, slopes), math.Sqrt(variance)
 		return Value{est, se, est - t*se, est + t*se}
 	}
-	of := func(j int) Value { return value(b.theta[j], math.Sqrt(v.At(j, j))) }
+	of := func(j int) Value { return value(b.theta[j], v.At(j, j), v.slopes.At(j, j)) }
 	var g *Group
 	for i := range f.Groups {
 		if f.Groups[i].Band == b.band {
@@ -294,13 +410,14 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 		}
 	}
 	if b.perAP {
+		n := float64(b.blocks)
 		s := 0.0
 		for j := range b.blocks {
 			for k := range b.blocks {
 				s += v.At(b.blocks+j, b.blocks+k)
 			}
 		}
-		g.Exponent = value(g.Exponent.Est, math.Sqrt(s)/float64(b.blocks))
+		g.Exponent = value(g.Exponent.Est, s/(n*n), 0)
 	} else {
 		g.Exponent = of(b.exponentAt())
 	}
@@ -326,7 +443,7 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 		ws, we := s2/(s2+e2), e2/(s2+e2)
 		rel = ws*ws*v.At(q, q) + 2*ws*we*v.At(q, q+1) + we*we*v.At(q+1, q+1)
 	}
-	if se := math.Sqrt(rel); se > 0 {
+	if se, t := math.Sqrt(rel), v.quantile(1, 0); se > 0 {
 		g.SigmaDB = Value{b.sigma, b.sigma * se, b.sigma * math.Exp(-t*se), b.sigma * math.Exp(t*se)}
 	}
 }

@@ -289,7 +289,7 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 			}
 		} else {
 			lambda = max(8*lambda, 1e-2)
-			if lambda > 1e12 {
+			if gain < 1e3*slack || lambda > 1e9 {
 				return o, nil // no direction climbs: a maximum to rounding
 			}
 		}

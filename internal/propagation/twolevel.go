@@ -96,10 +96,10 @@ func (p *pair) gaussian(mu, s, e float64, o *deriv) {
 // negligible is the log of the part of the integrand that is left out at
 // either end, and nodesPerEdge how far apart nodes stand, in widths of the edge
 // of Φ^q. The trapezoidal rule on a smooth integrand that dies at both ends
-// converges as exp(−2π² (width/step)²): these give six digits of ℓ.
+// converges as exp(−2π² (width/step)²): these give eight digits of ℓ.
 const (
-	negligible   = 16.0
-	nodesPerEdge = 1.15
+	negligible   = 20.0
+	nodesPerEdge = 1.0
 	widestStep   = 0.6
 )
 
