@@ -41,7 +41,7 @@ const (
 
 // Limits on what a hostile file can make the reader hold.
 const (
-	maxReadings = 2_000_000 // readings and scans together, some 300 MB
+	maxReadings = 2_000_000 // readings and scans together, some 500 MB at worst
 	maxWarnings = 50
 	headBytes   = 64 << 10 // what the format is told from
 )

@@ -47,7 +47,9 @@ const (
 	extHEOper     = 36
 )
 
-// parseFrame reads a packet of a radiotap capture.
+// parseFrame reads a packet of a radiotap capture. A frame speaks for the BSSID
+// in its third address alone: the nontransmitted BSSIDs that a Multiple BSSID
+// element lists get no reading, as they come from the same radio.
 func parseFrame(p []byte) frame {
 	h, ok := parseRadiotap(p)
 	if !ok {

@@ -16,6 +16,7 @@ var (
 	iwBSS     = regexp.MustCompile(`^BSS (\S\S(?::\S\S){5})\s*(?:\(on (.{1,32}?)\))?(?:\s|$)`)
 	iwCommand = regexp.MustCompile(`(?:^|[\s/;])iw\s.*\bscan\b\s*(\w*)`)
 	iwFailed  = regexp.MustCompile(`^command failed: `)
+	iwField   = regexp.MustCompile(`^(?:freq|signal|last seen|SSID):`) // where indentation was lost
 	iwSignal  = regexp.MustCompile(`^(-?\d+(?:\.\d+)?) dBm$`)
 	iwPercent = regexp.MustCompile(`^-?\d+(?:\.\d+)?/100$`)
 	iwAge     = regexp.MustCompile(`^(\d{1,12}) ms ago$`)
@@ -151,7 +152,7 @@ func (p *iwText) line(n int, raw string) error {
 	if text == "" {
 		return nil
 	}
-	if raw[0] != ' ' && raw[0] != '\t' {
+	if raw[0] != ' ' && raw[0] != '\t' && !iwField.MatchString(raw) {
 		if done, err := p.between(text); done || err != nil {
 			return err
 		}

@@ -46,8 +46,8 @@ const (
 )
 
 // radiotapFields gives alignment and size in octets of the fields of bits 0 to
-// 27 (radiotap.org; bits 24 to 27 by its HE-MU, HE-MU-other-user,
-// 0-length-PSDU and L-SIG pages).
+// 27 (radiotap.org, "Field list"). All but bit 25 are held to tshark 4.0, which
+// does not know that one; its size is from memory.
 func radiotapFields() [28][2]uint8 {
 	return [28][2]uint8{
 		{8, 8},  // TSFT

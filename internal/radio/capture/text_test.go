@@ -99,7 +99,7 @@ func TestReadText(t *testing.T) {
 		{name: "iw one", in: full(1) + full(2), scans: []int{2}},
 		{name: "iw CRLF", in: strings.ReplaceAll(full(1)+full(2), "\n", "\r\n"), scans: []int{2}},
 		{name: "iw BOM", in: "\ufeff" + full(1), scans: []int{1}},
-		{name: "iw without indentation", in: strings.ReplaceAll(full(1, "SSID: x", "BSS Load:"), "\t", ""), scans: []int{1}},
+		{name: "iw without indentation", in: strings.ReplaceAll(full(1, "SSID: cash$ here", "BSS Load:")+full(2), "\t", ""), scans: []int{2}},
 		{name: "iw of a terminal with escapes", in: "\x1b[?2004htech@cart:~$ iw dev wlan0 scan\r\n\x1b[?2004l\x1b]0;title\x07" + full(1) + "\x1b[?2004htech@cart:~$ \r\n", scans: []int{1}},
 		{name: "iw root prompt between", in: "[root@cart ~]# iw dev wlan0 scan\n" + full(1) + "[root@cart ~]# iw wlan0 scan dump\n" + full(2), scans: []int{1, 1}, warnings: []string{untimed}},
 		{name: "iw same BSSID again", in: full(1) + full(2) + full(1), scans: []int{2, 1}, warnings: []string{guessed, untimed}},
