@@ -115,39 +115,43 @@ func (m *Model) drawWarnings(s *slip) {
 	}
 }
 
-// drawHistory draws in h rows how the error fell with the points walked.
+// drawHistory draws in h rows how the error fell with the points walked: the
+// half of the fixes in one line, the ends of its interval in two others.
 func (m *Model) drawHistory(s *slip, h int) {
 	top := 0.0
 	for _, st := range m.history {
 		top = max(top, st.CE50M.Value)
+		if hi := st.CE50M.Value + st.CE50M.Half; hi > top { // a half may be NaN
+			top = hi
+		}
 	}
 	first, last := m.history[0].Points, m.history[len(m.history)-1].Points
-	if top <= 0 || h < 5 || s.room() < h {
+	if !(top > 0) || h < 5 || s.room() < h {
 		return
 	}
 	s.text("Half within, by points walked", m.look.quiet)
 	h -= 2
-	axis := 6
+	const axis = 6
 	w := s.r.w - axis
-	d := canvas.NewDots(w, h)
-	px, py, have := 0.0, 0.0, false
-	for _, st := range m.history {
-		v := st.CE50M.Value
-		x := float64(st.Points-first) / float64(last-first) * float64(2*w-1)
-		y := (1 - v/top) * float64(4*h-1)
-		if have {
+	line := func(value func(Estimate) float64) *canvas.Dots {
+		d := canvas.NewDots(w, h)
+		px, py := math.NaN(), math.NaN()
+		for _, st := range m.history {
+			x := float64(st.Points-first) / float64(last-first) * float64(2*w-1)
+			y := (1 - max(0, value(st.CE50M))/top) * float64(4*h-1)
 			d.Line(px, py, x, y)
-		} else {
-			d.Dot(int(x), int(y))
+			px, py = x, y
 		}
-		px, py, have = x, y, true
+		return d
 	}
-	y0 := s.r.y + s.y
-	s.c.Right(s.r.x+axis-1, y0, axis-1, m.words.number(m.words.length(top), 1), m.look.quiet)
-	s.c.Right(s.r.x+axis-1, y0+h-1, axis-1, "0 "+m.words.unit(), m.look.quiet)
-	d.Draw(s.c, s.r.x+axis, y0, m.words.glyphs, m.look.full)
+	x, y := s.r.x+axis, s.r.y+s.y
+	s.c.Right(x-1, y, axis-1, m.words.number(m.words.length(top), 1), m.look.quiet)
+	s.c.Right(x-1, y+h-1, axis-1, "0 "+m.words.unit(), m.look.quiet)
+	line(func(e Estimate) float64 { return e.Value - e.Half }).Draw(s.c, x, y, m.words.glyphs, m.look.empty)
+	line(func(e Estimate) float64 { return e.Value + e.Half }).Draw(s.c, x, y, m.words.glyphs, m.look.empty)
+	line(func(e Estimate) float64 { return e.Value }).Draw(s.c, x, y, m.words.glyphs, m.look.full)
 	s.y += h
-	s.c.Text(s.r.x+axis, s.r.y+s.y, fmt.Sprint(first), m.look.quiet)
+	s.c.Text(x, s.r.y+s.y, fmt.Sprint(first), m.look.quiet)
 	s.c.Right(s.r.x+s.r.w, s.r.y+s.y, w, fmt.Sprint(last), m.look.quiet)
 	s.y++
 }

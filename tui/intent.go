@@ -149,22 +149,7 @@ func (m *Model) cycle(d int) tea.Cmd {
 			order = append(order, i)
 		}
 	}
-	far := func(i int) float64 {
-		d := math.Hypot(stops[i].At[0]-from[0], stops[i].At[1]-from[1])
-		if stops[i].Floor != floor {
-			d += 1e6
-		}
-		return d
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch fa, fb := far(a), far(b); {
-		case fa < fb:
-			return -1
-		case fa > fb:
-			return 1
-		}
-		return a - b
-	})
+	sortNearest(order, stops, floor, from)
 	if !m.picking {
 		m.picking, m.said = true, note{}
 		m.sel = -1
@@ -209,6 +194,11 @@ func (m *Model) move(dx, dy float64) tea.Cmd {
 	return nil
 }
 
+var (
+	skipReasons = []string{"locked", "blocked", "not safe", "other"}
+	voidReasons = []string{"wrong place", "wrong facing", "disturbed", "other"}
+)
+
 func (m *Model) askSkip() tea.Cmd {
 	i, ok := m.s.Current()
 	if !ok {
@@ -218,8 +208,8 @@ func (m *Model) askSkip() tea.Cmd {
 		m.said = note{fmt.Sprintf("%s is not to do, so there is nothing to skip.", m.s.Stops()[i].Point), true}
 		return nil
 	}
-	m.reasons = &reasons{title: "Skip " + m.s.Stops()[i].Point + " because it is",
-		items: []string{"locked", "blocked", "not safe", "other"},
+	m.reasons = &reasons{title: "Skip " + m.s.Stops()[i].Point + ": why?",
+		items: skipReasons,
 		do:    func(r string) tea.Cmd { return m.keep(m.s.SkipStop(r, m.cfg.Clock())) }}
 	return nil
 }
@@ -239,8 +229,8 @@ func (m *Model) askVoid() tea.Cmd {
 		return nil
 	}
 	id := v.ID
-	m.reasons = &reasons{title: "Void the visit at " + canvas.Clean(v.Point) + " because of",
-		items: []string{"a wrong place", "a wrong facing", "a disturbance", "another reason"},
+	m.reasons = &reasons{title: "Void the visit at " + canvas.Clean(v.Point) + ": why?",
+		items: voidReasons,
 		do:    func(r string) tea.Cmd { return m.keep(m.s.VoidVisit(id, r, m.cfg.Clock())) }}
 	return nil
 }
@@ -266,10 +256,14 @@ func (m *Model) afterwards(f walk.Fact) note {
 		}
 		return note{fmt.Sprintf("Saved %s, %d heard.", f.Visit.Point, heard), false}
 	}
-	mk := f.Mark
+	return note{markText(m.s, f.Mark), false}
+}
+
+// markText says what a stored mark did.
+func markText(s *walk.Session, mk *walk.Mark) string {
 	point := func(id string) string {
-		for i := range m.s.Walk().Visits {
-			if v := &m.s.Walk().Visits[i]; v.ID == id {
+		for i := range s.Walk().Visits {
+			if v := &s.Walk().Visits[i]; v.ID == id {
 				return v.Point
 			}
 		}
@@ -291,5 +285,5 @@ func (m *Model) afterwards(f walk.Fact) note {
 	if mk.Undo {
 		text = "Taken back. " + text
 	}
-	return note{text, false}
+	return text
 }

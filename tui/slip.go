@@ -81,11 +81,16 @@ func (m *Model) drawGoing(s *slip) {
 	m.drawTarget(s)
 	fit := m.fitRows()
 	below := len(fit) + 1
-	m.drawLevels(s, max(3, s.room()-below))
-	if free := s.room() - below; free >= 8 && len(m.history) > 2 {
-		s.gap()
-		m.drawHistory(s, min(9, free-1))
+	// What stands below is hung from the lower end, so that it does not move with
+	// the number of rows in the table.
+	if free := s.room() - below; free >= 20 && len(m.history) > 2 {
+		h := min(12, free-12)
+		plot := *s
+		plot.y = s.r.h - below - h
+		m.drawHistory(&plot, h)
+		below += h + 1
 	}
+	m.drawLevels(s, max(3, s.room()-below))
 	s.y = max(s.y+1, s.r.h-len(fit))
 	for _, row := range fit {
 		m.drawFitRow(s, row)
@@ -236,7 +241,7 @@ func (m *Model) drawLevels(s *slip, n int) {
 	if heard < need {
 		look = m.look.accentStrong
 	}
-	s.pair("Heard now", m.look.text, fmt.Sprintf("%d of %d needed", heard, need), look)
+	s.pair("Heard now", m.look.text, fmt.Sprintf("%d, need %d", heard, need), look)
 	if m.scan.err != nil {
 		s.wrap(m.words.alarm("Old: no new scan. "+sentence(m.scan.err)), m.look.accent, 3)
 	}
