@@ -19,6 +19,7 @@ type Grid struct {
 	site  *site.Site
 	refs  []site.RadioRef
 	stepM float64
+	spanM float64 // longest diagonal of a floor
 
 	floor []int
 	at    []orb.Point
@@ -44,6 +45,8 @@ func NewGrid(s *site.Site) *Grid {
 	area := 0.0
 	for i := range s.Floors {
 		area += s.Floors[i].Area()
+		box := s.Floors[i].BoundingBox()
+		g.spanM = max(g.spanM, planar.Distance(box.Min, box.Max))
 		g.walls = g.walls || len(s.Floors[i].Walls) > 0
 	}
 	g.stepM = max(leastStepM, math.Sqrt(area/gridPlaces))
@@ -190,9 +193,17 @@ func (g *Grid) slope(k, floor int, p orb.Point, n float64) (gx, gy, hxx, hxy, hy
 // Bound is [Bound] at a place under a fit, for a stay of so many scans: σ is the
 // spread of the mean of so many, and a radio counts by [HeardWeight] of its
 // predicted level, so that those below the floor of hearing count next to
-// nothing.
+// nothing. There is none (ok is false) where it would exceed the longest
+// diagonal of a floor: levels that say less than the outline make no fix.
+//
+// The outline is not in the bound. Fixes are kept within it, and where the bound
+// is no longer small against the floor their errors may be below the bound.
 func (g *Grid) Bound(f *propagation.Fit, floor int, at orb.Point, scans int) (c Covariance, ok bool) {
-	return Bound(g.Terms(f, floor, at, scans))
+	c, ok = Bound(g.Terms(f, floor, at, scans))
+	if !ok || c.RMS() > g.spanM {
+		return Covariance{}, false
+	}
+	return c, true
 }
 
 // Terms lists the radios of a fit as they count at a place, for [Bound] and

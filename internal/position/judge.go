@@ -114,8 +114,8 @@ type Errors struct {
 
 // Judge measures the position error of walks on a site.
 //
-//  1. The place that is judged was not in the fit: leave-one-out leaves out all
-//     stays at it, in all walks; train-test fits to other walks, which may have
+//  1. The place that is judged was not in the fit, nor in what the fit started
+//     from: leave-one-out leaves out all stays at it, in all walks; train-test fits to other walks, which may have
 //     been to the same places.
 //  2. The fit is made from stays cut like the fixes: by visit or by facing.
 //  3. Every fix counts once. Intervals are bootstrapped over places, since the
@@ -267,7 +267,9 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	var stop error
 	parallel(j.ctx, j.refits, func(fold int) error {
 		left := d.Subset(func(i int) bool { return foldOf(d.PlaceOf[i]) != fold })
-		f, err := propagation.EstimateFrom(left, j.o.Propagation, fit)
+		// No start from the fit to all places: it has seen the place that is
+		// judged, and a refit that stops early would keep some of it.
+		f, err := propagation.EstimateFrom(left, j.o.Propagation, nil)
 		var l locator
 		if err == nil {
 			l = j.locate(j.grid, f)

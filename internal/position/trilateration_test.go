@@ -337,3 +337,64 @@ func TestFixIsTheBestPlace(t *testing.T) {
 	}
 	assert.Greater(t, silent, 60)
 }
+
+// On two storeys the levels say on which the receiver is: the slab costs 15 dB.
+func TestFixFindsTheFloor(t *testing.T) {
+	s := &site.Site{Name: "invented", ReceiverHeightM: 1.2, Floors: []site.Floor{
+		{ID: "0", Outline: box(0, 0, 40, 20)},
+		{ID: "1", ElevationM: 3.5, Outline: box(0, 0, 25, 20)},
+	}}
+	for i, at := range []orb.Point{{3, 3}, {37, 4}, {36, 17}, {4, 16}, {20, 10}} {
+		for f, id := range []string{"0", "1"} {
+			if f == 1 && at[0] > 25 {
+				continue
+			}
+			s.AccessPoints = append(s.AccessPoints, site.AccessPoint{ID: fmt.Sprintf("AP-%s%d", id, i), Floor: id, At: at, HeightM: 2.8,
+				Radios: []site.Radio{{Band: radio.Band5, BSSIDs: []radio.BSSID{{2, 0, 0, 0, byte(f), byte(i)}}}}})
+		}
+	}
+	v := func(x float64) propagation.Value { return propagation.Value{Est: x} }
+	radios := make([]propagation.RadioFit, len(s.Radios()))
+	for k := range radios {
+		radios[k] = propagation.RadioFit{InFit: true, Level1m: v(-40)}
+	}
+	f, err := propagation.Assume(s, propagation.Options{Model: propagation.OLS},
+		[]propagation.Group{{Band: radio.Band5, Exponent: v(3), SigmaDB: v(4), ShadowDB: 4, FloorDBm: -95}}, radios,
+		[]propagation.WallLoss{{Material: propagation.Storey, Band: radio.Band5, LossDB: v(15)}})
+	require.NoError(t, err)
+	tri := position.NewTrilateration(position.NewGrid(s), f)
+	for floor, at := range map[int]orb.Point{0: {12, 7}, 1: {9, 13}} {
+		var levels []float64
+		for k := range radios {
+			levels = append(levels, f.Level(k, floor, at))
+		}
+		fix := tri.Fix(stay(levels...))
+		require.True(t, fix.Located)
+		assert.Equal(t, floor, fix.Floor)
+		assert.InDelta(t, at[0], fix.At[0], 1e-6)
+		assert.InDelta(t, at[1], fix.At[1], 1e-6)
+	}
+}
+
+// The bound of a fit: radios below the floor of hearing count next to nothing,
+// more scans lower the scatter, and a strong scene has the plain bound.
+func TestGridBound(t *testing.T) {
+	c := scene{outline: box(0, 0, 40, 20), aps: hall, n: 3, level1m: -40, sigma: 6, floor: -200, model: propagation.OLS}
+	s := c.site()
+	g := position.NewGrid(s)
+	b, ok := g.Bound(c.fit(t, s), 0, orb.Point{5, 5}, 1)
+	require.True(t, ok)
+	assert.InDelta(t, 8.139652703362183, b.RMS(), 1e-9) // the hall of TestBoundAgainstPatwari
+	b, ok = position.BoundCommonLevel(g.Terms(c.fit(t, s), 0, orb.Point{5, 5}, 1))
+	require.True(t, ok)
+	assert.InDelta(t, 8.378832984875094, b.RMS(), 1e-9)
+
+	c.floor = -30 // far above every level
+	b, ok = g.Bound(c.fit(t, s), 0, orb.Point{20, 10}, 1)
+	assert.False(t, ok, "nothing can be heard")
+	assert.Equal(t, position.Covariance{}, b)
+	c.floor = -70
+	weak, ok := g.Bound(c.fit(t, s), 0, orb.Point{5, 5}, 1)
+	require.True(t, ok)
+	assert.Greater(t, weak.RMS(), 8.5)
+}
