@@ -59,7 +59,7 @@ what a surveyor would see, then the fit and the position error.`,
 			if byItself {
 				return s.byItself(cmd.Context(), path)
 			}
-			if err := s.run(cmd.Context(), path); err != nil {
+			if err := s.run(cmd.Context()); err != nil {
 				return err
 			}
 			fmt.Fprintf(sh.out, "the demo's file stays at %s; try footrule fit and footrule errors on it\n", path)

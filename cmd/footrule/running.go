@@ -64,7 +64,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	st.Level = func(k int, floor string, at orb.Point) float64 {
 		return fit.Level(k, r.plan.FloorIndex(floor), at)
 	}
-	e, err := position.Judge(ctx, r.plan, walks, position.Options{})
+	e, err := position.Judge(ctx, r.plan, walks, position.Options{Seed: 1})
 	if err != nil {
 		return st, fmt.Errorf("no position error yet: %w", err)
 	}

@@ -2,13 +2,25 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+
+	"footrule/internal/position"
+	"footrule/internal/walk"
+	"footrule/tui"
 )
 
 // run takes the walk on the screen, or as plain prompts.
-func (s *survey) run(ctx context.Context, path string) error {
+func (s *survey) run(ctx context.Context) error {
+	if s.resumed {
+		p := s.session.Progress()
+		fmt.Fprintf(s.sh.out, "going on with %s: %d done, %d skipped, %d to do\n", s.session.Walk().Name, p.Done, p.Skipped, p.Todo)
+	}
+	if s.flags.wantsPlain(s.sh) {
+		return s.ended(ctx, tui.Plain(ctx, s.config(), s.sh.in, s.sh.out, nil))
+	}
 	if !s.sh.onTerminal() {
-		return refused(fmt.Errorf("walk needs a terminal at both ends; --plain walks by prompts, and footrule import takes captures"))
+		return refused(errors.New("the screen needs a terminal at both ends; --plain walks by prompts"))
 	}
 	bye, err := s.screen(ctx)
 	if bye != "" {
@@ -16,4 +28,39 @@ func (s *survey) run(ctx context.Context, path string) error {
 	}
 	return err
 }
-func (s *survey) byItself(ctx context.Context, path string) error { return nil }
+
+// byItself walks without a person and then prints the fit and the error, as the
+// commands fit and errors do.
+func (s *survey) byItself(ctx context.Context, path string) error {
+	fmt.Fprintf(s.sh.out, "%s, an invented site with simulated levels; the walk goes by itself\n\n", s.plan.Name)
+	cfg := s.config()
+	cfg.Bell = nil
+	if err := s.ended(ctx, tui.Plain(ctx, cfg, s.sh.in, s.sh.out, tui.Autopilot())); err != nil {
+		return err
+	}
+	if p := s.session.Progress(); p.Todo > 0 {
+		return refused(fmt.Errorf("the walk stopped with %s to do", count(p.Todo, "point")))
+	}
+	walks := []walk.Walk{*s.session.Walk()}
+	fit := s.running.latest()
+	if fit == nil {
+		return errors.New("the walk could not be fitted")
+	}
+	fmt.Fprintf(s.sh.out, "\nfootrule fit %s\n\n", path)
+	printFit(s.sh, fit)
+	e, err := position.Judge(ctx, s.plan, walks, position.Options{Seed: 1, Targets: []position.Target{{Share: 0.5, WithinM: 5}, {Share: 0.9, WithinM: 10}}})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.sh.out, "\nfootrule errors %s --target-ce50 5 --target-ce90 10\n\n", path)
+	printErrors(s.sh, e, false)
+	return nil
+}
+
+// ended says in our words how a plain walk ended.
+func (s *survey) ended(ctx context.Context, err error) error {
+	if err != nil && ctx.Err() != nil {
+		return errStopped
+	}
+	return err
+}

@@ -72,7 +72,7 @@ with --synthetic from a simulated building over the same plan.`,
 				return err
 			}
 			s.scanner = scanner
-			return s.run(cmd.Context(), args[0])
+			return s.run(cmd.Context())
 		},
 	}
 	f.add(cmd)
