@@ -1,0 +1,313 @@
+package position
+
+import (
+	"math"
+	"slices"
+
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
+)
+
+// search is the search for one fix.
+type search struct {
+	t  *Trilateration
+	st *walk.Stay
+}
+
+// place is a place with its log likelihood.
+type place struct {
+	floor int
+	at    orb.Point
+	l     float64
+}
+
+// curveDB is the step of the tables in which the log likelihood of a level is
+// looked up over the grid: it bends over some decibels, and cubics through
+// values and slopes 2 dB apart are far better than a start needs.
+const curveDB = 2.0
+
+// onGrid gives the log likelihood at every place of the grid.
+func (s *search) onGrid() []float64 {
+	n := len(s.t.grid.at)
+	out := make([]float64, n)
+	for k := range s.t.grid.refs {
+		if !s.t.fit.Radios[k].InFit {
+			continue
+		}
+		mu := s.t.levels[k*n : (k+1)*n]
+		lo := slices.Min(mu)
+		size := int((slices.Max(mu)-lo)/curveDB) + 2
+		v, d := make([]float64, size), make([]float64, size)
+		lv := s.st.Levels[k]
+		for j := range size {
+			v[j], d[j] = s.t.fit.LogLikGrad(k, lo+float64(j)*curveDB, lv, s.st.Scans)
+			d[j] *= curveDB
+		}
+		for i, m := range mu {
+			x := (m - lo) / curveDB
+			j := int(x)
+			x -= float64(j)
+			dv := v[j+1] - v[j]
+			out[i] += v[j] + x*(d[j]+x*(3*dv-2*d[j]-d[j+1]+x*(d[j]+d[j+1]-2*dv)))
+		}
+	}
+	return out
+}
+
+// peaks gives the best places of the grid that no neighbour exceeds.
+func (s *search) peaks() []place {
+	g := s.t.grid
+	l := s.onGrid()
+	var out []place
+	for i, v := range l {
+		if slices.ContainsFunc(g.near[i], func(j int32) bool { return l[j] > v || l[j] == v && int(j) < i }) {
+			continue
+		}
+		out = append(out, place{floor: g.floor[i], at: g.at[i], l: v})
+	}
+	slices.SortStableFunc(out, likelier)
+	keep := 1
+	for keep < min(peaks, len(out)) && out[keep].l > out[0].l-peakDepth {
+		keep++
+	}
+	return out[:keep]
+}
+
+func likelier(a, b place) int {
+	switch {
+	case a.l > b.l:
+		return -1
+	case a.l < b.l:
+		return 1
+	}
+	return 0
+}
+
+// best climbs from every start and gives the best place found.
+func (s *search) best(starts []place) place {
+	tops := make([]place, len(starts))
+	for i, p := range starts {
+		tops[i] = s.climb(p.floor, p.at)
+	}
+	slices.SortStableFunc(tops, likelier)
+	best := tops[0]
+	if s.t.grid.walls {
+		for i, p := range tops {
+			if i < 2 {
+				p = s.overJumps(p)
+			}
+			if p.l > best.l {
+				best = p
+			}
+		}
+	}
+	return best
+}
+
+// logLik is the log likelihood of a place.
+func (s *search) logLik(floor int, p orb.Point) float64 {
+	l := 0.0
+	for k := range s.t.grid.refs {
+		if s.t.fit.Radios[k].InFit {
+			l += s.t.fit.LogLik(k, s.t.fit.Level(k, floor, p), s.st.Levels[k], s.st.Scans)
+		}
+	}
+	return l
+}
+
+// bendDB is the step over which the curvature in the level is taken.
+const bendDB = 0.25
+
+// hill is the log likelihood with its slope and curvature over the plan, walls
+// apart; jxx, jxy, jyy is the part of the curvature that a Gauss-Newton step
+// keeps, Σ −ℓ” ∂μ ∂μᵀ over radios with ℓ” < 0.
+type hill struct {
+	l, gx, gy, hxx, hxy, hyy float64
+	jxx, jxy, jyy            float64
+}
+
+func (s *search) hill(floor int, p orb.Point) hill {
+	var h hill
+	f := s.t.fit
+	for k := range s.t.grid.refs {
+		r := &f.Radios[k]
+		if !r.InFit {
+			continue
+		}
+		mu := f.Level(k, floor, p)
+		lv := s.st.Levels[k]
+		l, d := f.LogLikGrad(k, mu, lv, s.st.Scans)
+		_, up := f.LogLikGrad(k, mu+bendDB, lv, s.st.Scans)
+		_, down := f.LogLikGrad(k, mu-bendDB, lv, s.st.Scans)
+		dd := (up - down) / (2 * bendDB)
+		gx, gy, hxx, hxy, hyy := s.t.grid.slope(k, floor, p, r.Exponent.Est)
+		h.l += l
+		h.gx += d * gx
+		h.gy += d * gy
+		h.hxx += dd*gx*gx + d*hxx
+		h.hxy += dd*gx*gy + d*hxy
+		h.hyy += dd*gy*gy + d*hyy
+		if dd < 0 {
+			h.jxx -= dd * gx * gx
+			h.jxy -= dd * gx * gy
+			h.jyy -= dd * gy * gy
+		}
+	}
+	return h
+}
+
+func (s *search) covariance(p place) (Covariance, bool) {
+	h := s.hill(p.floor, p.at)
+	return invert(h.jxx, h.jxy, h.jyy)
+}
+
+const (
+	climbSteps = 60
+	stillM     = 1e-9 // a step that does not matter, metres
+	// Close to the top the log likelihood no longer shows which of two places
+	// is higher: rounding of a sum over some tens of radios. The slope does.
+	sameLogLik = 1e-13
+)
+
+// climb is Newton's method with Levenberg's damping, kept within the outline: a
+// step that leads out ends on the outline, and from there the search goes along it.
+func (s *search) climb(floor int, p orb.Point) place {
+	outline := s.t.grid.site.Floors[floor].Outline
+	h := s.hill(floor, p)
+	damp := 0.0
+	for range climbSteps {
+		next, ok := s.step(floor, outline, p, &h, damp)
+		if !ok || planar.Distance(next, p) < stillM {
+			break
+		}
+		hn := s.hill(floor, next)
+		level := math.Abs(hn.l-h.l) < sameLogLik*(1+math.Abs(h.l)) && math.Hypot(hn.gx, hn.gy) < math.Hypot(h.gx, h.gy)
+		if hn.l > h.l || level {
+			p, h = next, hn
+			if damp *= 0.1; damp < 1e-4 {
+				damp = 0
+			}
+			continue
+		}
+		if damp = max(8*damp, 1e-2); damp > 1e9 {
+			break
+		}
+	}
+	return place{floor: floor, at: p, l: h.l}
+}
+
+// step proposes where to go from p; ok is false at a constrained maximum.
+func (s *search) step(floor int, outline orb.Ring, p orb.Point, h *hill, damp float64) (orb.Point, bool) {
+	xx, xy, yy := -h.hxx, -h.hxy, -h.hyy
+	mean, half := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	least, most := mean-half, max(math.Abs(mean+half), math.Abs(mean-half))
+	if most == 0 {
+		return p, false
+	}
+	shift := damp * most
+	if least+shift < 1e-6*most {
+		shift = 1e-3*most - least
+	}
+	xx, yy = xx+shift, yy+shift
+	det := xx*yy - xy*xy
+	q := orb.Point{p[0] + (yy*h.gx-xy*h.gy)/det, p[1] + (xx*h.gy-xy*h.gx)/det}
+	q = short(p, q, 4*s.t.grid.stepM)
+	fl := &s.t.grid.site.Floors[floor]
+	if fl.Inside(q) {
+		return q, true
+	}
+	edges := edgesAt(outline, p)
+	if len(edges) == 0 {
+		return onOutline(outline, q), true
+	}
+	// On the outline with a step that leads out: along the edge that climbs most.
+	best, gain := p, 0.0
+	for _, i := range edges {
+		a, b := outline[i], outline[(i+1)%len(outline)]
+		n := planar.Distance(a, b)
+		ux, uy := (b[0]-a[0])/n, (b[1]-a[1])/n
+		slope := h.gx*ux + h.gy*uy
+		bend := ux*ux*xx + 2*ux*uy*xy + uy*uy*yy
+		along := (p[0]-a[0])*ux + (p[1]-a[1])*uy + slope/bend
+		along = min(max(along, 0), n)
+		e := short(p, orb.Point{a[0] + along*ux, a[1] + along*uy}, 4*s.t.grid.stepM)
+		if g := h.gx*(e[0]-p[0]) + h.gy*(e[1]-p[1]); g > gain {
+			best, gain = e, g
+		}
+	}
+	return best, gain > 0
+}
+
+// short cuts a step to a length: curvature does not reach far.
+func short(p, q orb.Point, most float64) orb.Point {
+	if d := planar.Distance(p, q); d > most {
+		return orb.Point{p[0] + (q[0]-p[0])*most/d, p[1] + (q[1]-p[1])*most/d}
+	}
+	return q
+}
+
+// onEdgeM is how near an edge a place counts as on it; [site.Floor.Inside]
+// allows a micrometre.
+const onEdgeM = 1e-7
+
+// edgesAt lists the edges of the outline that a place lies on, by the number of
+// their first corner.
+func edgesAt(r orb.Ring, p orb.Point) []int {
+	var out []int
+	for i := range r {
+		if planar.DistanceFromSegment(r[i], r[(i+1)%len(r)], p) <= onEdgeM {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// onOutline gives the place of the outline nearest to p.
+func onOutline(r orb.Ring, p orb.Point) orb.Point {
+	best, least := p, math.Inf(1)
+	for i := range r {
+		a, b := r[i], r[(i+1)%len(r)]
+		ux, uy := b[0]-a[0], b[1]-a[1]
+		n := ux*ux + uy*uy
+		if n == 0 {
+			continue
+		}
+		s := min(max(((p[0]-a[0])*ux+(p[1]-a[1])*uy)/n, 0), 1)
+		q := orb.Point{a[0] + s*ux, a[1] + s*uy}
+		if d := planar.Distance(p, q); d < least {
+			best, least = q, d
+		}
+	}
+	return best
+}
+
+// jumpM ends the pattern search over jumps, metres.
+const jumpM = 0.02
+
+// overJumps looks around a place in eight directions, near and nearer, for
+// places beyond a jump of the level that are likelier, and climbs from there.
+func (s *search) overJumps(p place) place {
+	fl := &s.t.grid.site.Floors[p.floor]
+	for r := s.t.grid.stepM; r > jumpM; r /= 2 {
+		for moved := true; moved; {
+			moved = false
+			for k := range 8 {
+				sin, cos := math.Sincos(float64(k) * math.Pi / 4)
+				q := orb.Point{p.at[0] + r*cos, p.at[1] + r*sin}
+				if !fl.Inside(q) {
+					continue
+				}
+				// A gain worth a move is one that a user could see in the likelihood.
+				if l := s.logLik(p.floor, q); l > p.l+1e-6 {
+					p.at, p.l, moved = q, l, true
+				}
+			}
+		}
+	}
+	if q := s.climb(p.floor, p.at); q.l > p.l {
+		return q
+	}
+	return p
+}
