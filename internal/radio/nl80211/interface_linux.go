@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 
+	"footrule/internal/radio"
+
 	"github.com/mdlayher/wifi"
 )
 
@@ -67,12 +69,12 @@ func (s *system) interfaces() ([]Interface, []*wifi.PHY, error) {
 	return all, phys, nil
 }
 
-// tunable lists the channels that adapter and country permit.
+// tunable lists the channels of WLANs that adapter and country permit.
 func tunable(p *wifi.PHY) []int {
 	var out []int
 	for _, b := range p.BandAttributes {
 		for _, f := range b.FrequencyAttributes {
-			if !f.Disabled {
+			if _, ok := radio.BandOf(f.Frequency); ok && !f.Disabled {
 				out = append(out, f.Frequency)
 			}
 		}

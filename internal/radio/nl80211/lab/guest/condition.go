@@ -45,6 +45,11 @@ var site = []string{
 
 var channels = []int{2412, 2437, 2462, 5180, 5745}
 
+// enough is how many of the five a passive sweep must hear where the figure is
+// not the point: a dwell is only 8 ms longer than the beacon interval, and an
+// emulated machine on a loaded one falters that long.
+const enough = 3
+
 // kind checks that an error is of a kind, says what to do, and names the
 // command where one must be named.
 func (l *lab) kind(name string, err, kind error, fix string) {
@@ -153,6 +158,13 @@ func (l *lab) refusals() {
 	l.diagnosis("all is well", "", "")
 }
 
+// passive lists the first 36 channels of the adapter: some 4 s of listening.
+func passive() []int {
+	all, err := nl80211.Interfaces()
+	must(err)
+	return all[0].FreqsMHz[:36]
+}
+
 // after does something when a scan has been going on for a while.
 func after(d time.Duration, f func()) (join func()) {
 	done := make(chan struct{})
@@ -171,8 +183,8 @@ func (l *lab) interruptions() {
 	short := radio.Request{FreqsMHz: channels}
 	f := newForeign(iface)
 
-	// Busy.
-	must(f.listen())
+	// Busy: for some 4 s.
+	must(f.listen(passive()...))
 	_, err := sweep(short, nl80211.Options{Timeout: 500 * time.Millisecond})
 	l.kind("foreign scan, no time to wait", err, nl80211.ErrBusy, "")
 	ctx, cancel := context.WithTimeout(background, 300*time.Millisecond)
@@ -224,7 +236,7 @@ func (l *lab) interruptions() {
 	join = after(300*time.Millisecond, func() { must(f.abort()) })
 	r, err = s.ScanBSS(background, radio.Request{FreqsMHz: channels, Passive: true})
 	join()
-	l.pass(err == nil && r.Attempts == 2 && len(r.BSSs) == len(channels), "aborted by another program",
+	l.pass(err == nil && r.Attempts == 2 && len(r.BSSs) >= enough, "aborted by another program",
 		"%d heard after %d attempts, %v", len(r.BSSs), r.Attempts, err)
 	once := open(nl80211.Options{Retries: -1})
 	join = after(300*time.Millisecond, func() { must(f.abort()) })
@@ -249,7 +261,7 @@ func (l *lab) interruptions() {
 	})
 	r, err = s.ScanBSS(background, radio.Request{FreqsMHz: channels, Passive: true})
 	join()
-	l.pass(err == nil && r.Attempts == 1 && aborts == 3 && len(r.BSSs) == len(channels), "another interface's scan aborted",
+	l.pass(err == nil && r.Attempts == 1 && aborts == 3 && len(r.BSSs) >= enough, "another interface's scan aborted",
 		"%d heard after %d attempts beside %d foreign aborts, %v", len(r.BSSs), r.Attempts, aborts, err)
 	must(air.DelRadio("lab1"))
 
@@ -274,8 +286,12 @@ func (l *lab) suspended(s *nl80211.Scanner) {
 	began := time.Now()
 	r, err := s.ScanBSS(context.Background(), radio.Request{FreqsMHz: channels, Passive: true})
 	join()
-	l.pass(err == nil && r.Attempts > 1 && len(r.BSSs) == len(channels), "suspended in a scan",
-		"%d heard after %d attempts and %v, %v", len(r.BSSs), r.Attempts, time.Since(began).Round(10*time.Millisecond), err)
+	var freqs []int
+	for _, b := range r.BSSs {
+		freqs = append(freqs, b.FreqMHz)
+	}
+	l.pass(err == nil && r.Attempts > 1 && len(r.BSSs) >= enough, "suspended in a scan",
+		"%v heard after %d attempts and %v, %v", freqs, r.Attempts, time.Since(began).Round(10*time.Millisecond), err)
 	must(os.WriteFile("/sys/power/pm_test", []byte("none"), 0o644))
 }
 
