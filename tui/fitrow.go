@@ -201,7 +201,7 @@ func (m *Model) nextStep() note {
 		if m.s.Walk().Completed {
 			return note{"Nothing is left to do. q quits.", false}
 		}
-		return note{"All points are done. f finishes the walk, q quits.", false}
+		return note{"All done. f finishes the walk, q quits.", false}
 	}
 	i, ok := m.s.Current()
 	if !ok {

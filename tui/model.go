@@ -84,13 +84,12 @@ type Model struct {
 	rev  int  // changes with the facts
 	rows []levelRow
 
-	zoom   int // powers of two
-	plan   planCache
-	frame  *canvas.Canvas
-	bytes  []byte
-	view   string
-	drawn  bool
-	header string
+	zoom  int // powers of two
+	plan  planCache
+	frame *canvas.Canvas
+	bytes []byte
+	view  string
+	drawn bool
 }
 
 // apRadio says which radios an access point has, by place in Site.Radios.

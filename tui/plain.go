@@ -79,6 +79,7 @@ type plain struct {
 	pilot    Pilot
 	standing Standing
 	warned   map[string]bool
+	listed   bool  // what can be done at a point has been said
 	failed   error // of writing
 }
 
@@ -144,6 +145,10 @@ func (p *plain) ask(a Ask) (string, error) {
 		parts[i] = name + " " + c.Does
 	}
 	line := canvas.Clean(strings.Join(parts, ", ") + ", q quits: ")
+	if a.Question == AskGo && p.listed {
+		line = canvas.Clean(parts[0] + ", ? says what else: ")
+	}
+	p.listed = p.listed || a.Question == AskGo
 	for {
 		if _, err := io.WriteString(p.out, line); err != nil {
 			return "", err
@@ -163,6 +168,10 @@ func (p *plain) ask(a Ask) (string, error) {
 			got = p.in.Text()
 		}
 		got = strings.TrimSpace(got)
+		if got == "?" && p.pilot == nil {
+			line = canvas.Clean(strings.Join(parts, ", ") + ", q quits: ")
+			continue
+		}
 		if got == "q" {
 			return "", errQuit
 		}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"footrule/internal/canvas"
 	"footrule/internal/site"
@@ -99,6 +100,7 @@ func (m *Model) bound(f *site.Floor) orb.Bound {
 
 func (m *Model) drawFloor(p *planCache, f *site.Floor) {
 	c, v := &p.canvas, p.view
+	void := firstRune(m.words.void)
 	for _, a := range f.Areas {
 		if a.Kind != site.Void {
 			continue
@@ -107,7 +109,7 @@ func (m *Model) drawFloor(p *planCache, f *site.Floor) {
 		for y := range v.H {
 			for x := range v.W {
 				if hole.Inside(v.Metres(x, y)) {
-					c.Text(x, y, m.words.void, m.look.quiet)
+					c.Set(x, y, void, m.look.quiet)
 				}
 			}
 		}
@@ -164,17 +166,23 @@ func (m *Model) drawStops(p *planCache, f *site.Floor) {
 		case walk.Todo:
 			mark, look = m.words.todo, m.look.strong
 		}
+		r := firstRune(mark)
 		for i, s := range m.s.Stops() {
 			if s.Floor != f.ID || m.s.Status(i) != st {
 				continue
 			}
 			if x, y, ok := p.view.Cell(s.At); ok {
-				c.Text(x, y, mark, look)
+				c.Set(x, y, r, look)
 			} else if st == walk.Todo {
 				p.hidden++
 			}
 		}
 	}
+}
+
+func firstRune(s string) rune {
+	r, _ := utf8.DecodeRuneInString(s)
+	return r
 }
 
 func (m *Model) drawBoxes(p *planCache, f *site.Floor) {

@@ -10,7 +10,6 @@ import (
 	"testing"
 	"time"
 
-	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -134,19 +133,25 @@ func (e *ether) sweep(at orb.Point, began time.Time) radio.Sweep {
 	return sw
 }
 
+func (e *ether) twoAtOnce() bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.both
+}
+
 // disk is a store that can be full.
 type disk struct {
 	mu    sync.Mutex
 	full  bool
 	facts []walk.Fact
-	gate  chan struct{}
+	onPut func()
 }
 
 var errFull = errors.New("no space left on device; free some and try again")
 
 func (d *disk) put(f walk.Fact) error {
-	if d.gate != nil {
-		<-d.gate
+	if d.onPut != nil {
+		d.onPut()
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -321,8 +326,6 @@ func (r *robot) visit() *robot {
 }
 
 func (r *robot) screen() string { return r.m.View() }
-
-var profiles = map[string]canvas.Profile{"none": canvas.None, "16": canvas.ANSI16, "256": canvas.ANSI256, "true": canvas.TrueColor}
 
 // pauseAfter keeps commands back once n more scans have come in.
 func (r *robot) pauseAfter(n int) {
