@@ -172,7 +172,7 @@ func TestWholeWalkOnATerminal(t *testing.T) {
 	p.typed(" ")
 	p.sees("Saved P02", "Go to P03")
 	p.typed("s")
-	p.sees("Skip P03: why?", "1 locked")
+	p.sees("Skip P03: why?", "1  locked")
 	p.typed("1")
 	p.sees("Skipped P03: locked.", "Go to P04")
 	p.typed("\x1b[D\x1b[D") // left
