@@ -96,6 +96,7 @@ func svgRun(b *bufio.Writer, cells []Cell, x, y int, p Paper) {
 		if r == Tail {
 			if cols > 0 {
 				cols++
+				flush()
 			}
 			continue
 		}
