@@ -34,7 +34,7 @@ func (m *Model) leave() tea.Cmd {
 	case m.store.out:
 		m.bye = true
 		return nil
-	case (md == doubting || md == stuck) && m.asking != md:
+	case (md == doubting || md == stuck || m.check.asked) && m.asking != md:
 		m.asking, m.help = md, false
 		m.said = note{"This visit is not saved. q again quits without it; any other key goes on.", true}
 		return nil

@@ -224,8 +224,8 @@ func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
 	}
 	for _, b := range bindings(m.mode()) {
 		if b.do != nil && slices.Contains(b.keys, k) {
-			if k != "q" && k != "ctrl+c" {
-				m.asking = walking
+			if m.asking != walking && k != "q" && k != "ctrl+c" {
+				m.asking, m.said = walking, note{}
 			}
 			return b.do(m)
 		}
