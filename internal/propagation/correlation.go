@@ -109,13 +109,17 @@ func (f *groupFit) correlogram(t, a []float64) correlation {
 		for _, l := range logs {
 			best = max(best, l)
 		}
-		// κ = 0 stands once for every range.
+		// Beforehand, none and some correlation are equally likely.
+		spike := float64(len(shares) - 1)
 		var sum float64
 		out.table = make([]float64, int(6*rangesM[len(rangesM)-1]/lagM))
 		for g, l := range logs {
 			w := math.Exp(l - best)
-			sum += w
 			ell, kappa := rangesM[g/len(shares)], shares[g%len(shares)]
+			if kappa == 0 {
+				w *= spike
+			}
+			sum += w
 			if kappa == 0 || w < 1e-6 {
 				continue
 			}

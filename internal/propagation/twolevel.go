@@ -100,6 +100,7 @@ func (p *pair) gaussian(mu, s, e float64, o *deriv) {
 const (
 	negligible   = 20.0
 	nodesPerEdge = 1.0
+	tail         = -4.0
 	widestStep   = 0.6
 )
 
@@ -136,8 +137,8 @@ func (p *pair) integrate(mu, s, e float64, o *deriv) {
 		return
 	}
 	step := min(widestStep, nodesPerEdge/(r*max(1, math.Sqrt(2*math.Log(q)))))
-	if top < -negligible { // deep in the tail the integrand is a narrow bell
-		step = min(step, nodesPerEdge/math.Sqrt(1+q*r*r))
+	if top < tail { // there the integrand is a bell as narrow as q edges make it
+		step = min(step, 0.8*nodesPerEdge/math.Sqrt(1+q*r*r))
 	}
 	n := int(math.Ceil(reach / step))
 	step = reach / float64(n)

@@ -1,0 +1,66 @@
+package propagation_test
+
+import (
+	"os"
+	"strconv"
+	"testing"
+
+	"footrule/internal/propagation"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestIntervalsCoverTheTruth counts how often the 95 % interval for n holds the
+// truth of simulated sites, with independent and with spatially correlated
+// shadowing. FOOTRULE_SITES sets how many of each; the default is a quick look
+// whose tolerance is four standard errors of a share of 0.95.
+func TestIntervalsCoverTheTruth(t *testing.T) {
+	sites := 40
+	if v := os.Getenv("FOOTRULE_SITES"); v != "" {
+		n, err := strconv.Atoi(v)
+		require.NoError(t, err)
+		sites = n
+	}
+	small := func(h *hall) { h.width, h.depth, h.aps, h.points = 40, 25, 6, 40 }
+	for _, c := range []struct {
+		name string
+		edit func(*hall)
+	}{
+		{"independent", func(h *hall) {}},
+		{"correlated over 3 m", func(h *hall) { h.corrM = 3 }},
+		{"correlated over 8 m", func(h *hall) { h.corrM = 8 }},
+		{"small, independent", small},
+		{"small, correlated over 8 m", func(h *hall) { small(h); h.corrM = 8 }},
+		{"misses", func(h *hall) { h.corrM, h.missScan, h.missStay = 5, .1, .05 }},
+		{"walls", func(h *hall) { h.corrM, h.loss, h.width, h.depth = 5, 5, 60, 40 }},
+		{"four facings", func(h *hall) { h.corrM, h.facings, h.scans = 5, 4, 3 }},
+		{"exponents differ by 0.3", func(h *hall) { h.exponentSD, h.corrM = 0.3, 4 }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var hit, walls, wallHit float64
+			for seed := range uint64(sites) {
+				h := bigHall()
+				c.edit(&h)
+				s, stays := h.simulate(seed + 5000)
+				f, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{})
+				require.NoError(t, err)
+				if n := f.Groups[0].Exponent; n.Lo <= h.n && h.n <= n.Hi {
+					hit++
+				}
+				for _, w := range f.Walls {
+					walls++
+					if w.LossDB.Lo <= h.loss && h.loss <= w.LossDB.Hi {
+						wallHit++
+					}
+				}
+			}
+			share := hit / float64(sites)
+			t.Logf("n covered in %.3f of %d sites, walls in %.3f", share, sites, wallHit/max(walls, 1))
+			assert.GreaterOrEqual(t, share, 0.95-4*0.218/sqrt(sites))
+			if walls > 0 {
+				assert.GreaterOrEqual(t, wallHit/walls, 0.95-4*0.218/sqrt(sites))
+			}
+		})
+	}
+}
