@@ -5,6 +5,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -241,4 +242,29 @@ func (f *foreign) beacon() error {
 		ae.Uint32(unix.NL80211_ATTR_WIPHY_FREQ, uint32(a.FreqMHz))
 		ae.Uint32(unix.NL80211_ATTR_CHANNEL_WIDTH, unix.NL80211_CHAN_WIDTH_20_NOHT)
 	})
+}
+
+// dump writes what the kernel remembers of scans, raw.
+func dump(w io.Writer) error {
+	f := newForeign(iface)
+	var now unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &now); err != nil {
+		return err
+	}
+	ae := netlink.NewAttributeEncoder()
+	ae.Uint32(unix.NL80211_ATTR_IFINDEX, uint32(f.index))
+	data, err := ae.Encode()
+	if err != nil {
+		return err
+	}
+	answers, err := f.c.Execute(genetlink.Message{Header: genetlink.Header{Command: unix.NL80211_CMD_GET_SCAN, Version: f.family.Version}, Data: data},
+		f.family.ID, netlink.Request|netlink.Dump)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "boottime %d\n", now.Nano())
+	for _, m := range answers {
+		fmt.Fprintf(w, "message %x\n", m.Data)
+	}
+	return nil
 }

@@ -19,7 +19,9 @@ const usage = `usage: guest checks        all checks of the lab
        guest up [RADIO...] the simulated radio and its air, ready to scan
        guest air LINE      one control line to the air: at 3 4, ap ..., levels
        guest medium        the air itself
-       guest scan          one sweep of two channels; prints what it ended in`
+       guest scan          one sweep of two channels; prints what it ended in
+       guest dump          what the kernel remembers, as it says it: CLOCK_BOOTTIME
+                           in ns, then the attributes of a message a line, in hex`
 
 func main() {
 	if err := run(os.Args[1:]); err != nil {
@@ -73,6 +75,8 @@ func run(args []string) error {
 			fmt.Printf("%s %d MHz %g dBm %v\n", h.BSSID, h.FreqMHz, h.RSSIDBm, h.Age)
 		}
 		return nil
+	case "dump":
+		return dump(os.Stdout)
 	}
 	return fmt.Errorf("no command %q\n%s", args[0], usage)
 }
