@@ -267,9 +267,9 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	var stop error
 	parallel(j.ctx, j.refits, func(fold int) error {
 		left := d.Subset(func(i int) bool { return foldOf(d.PlaceOf[i]) != fold })
-		// No start from the fit to all places: it has seen the place that is
-		// judged, and a refit that stops early would keep some of it.
-		f, err := propagation.EstimateFrom(left, j.o.Propagation, nil)
+		// The fit to all places is only where the refit sets out; it goes on to
+		// the maximum of what is left.
+		f, err := propagation.EstimateFrom(left, j.o.Propagation, fit)
 		var l locator
 		if err == nil {
 			l = j.locate(j.grid, f)

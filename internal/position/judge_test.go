@@ -141,6 +141,11 @@ func TestJudgeLeaveOneOut(t *testing.T) {
 	assert.InDelta(t, 3, e.Fit.Groups[0].Exponent.Est, .5)
 }
 
+// refitTolerance, in dB and units of the exponent, is what Newton's method may
+// leave of the start in a refit. A millionth of what the planted level does to
+// the fits that it is in moves no fix by a millimetre.
+const refitTolerance = 1e-5
+
 // An absurd level is planted at one place. The fit by which that place is judged
 // must not move, and those by which others are judged must.
 func TestJudgedPlaceIsNotInTheFit(t *testing.T) {
@@ -199,7 +204,7 @@ func TestJudgedPlaceIsNotInTheFit(t *testing.T) {
 			return d
 		}
 		t.Logf("%s: the judged place's fit moved by %.2g, another's by %.2g", model, moved(place), moved(place+1))
-		assert.Zero(t, moved(place), "%s", model)
+		assert.Less(t, moved(place), refitTolerance, "%s", model)
 		assert.Greater(t, moved(place+1), .5, "%s", model)
 	}
 }

@@ -293,11 +293,7 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, full bool) error {
 			return err
 		}
 	} else {
-		rounds := rateRounds
-		if warm {
-			rounds = 1
-		}
-		for range rounds {
+		for round := range rateRounds {
 			change := 0.0
 			all := make([][]tally, len(fits))
 			var site tally
@@ -314,17 +310,21 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, full bool) error {
 				}
 				f.rates = next
 			}
-			if change < ratesSettled {
+			// A warm start is the maximum of other data: rates that have not
+			// changed say nothing about the parameters.
+			if change < ratesSettled && !(warm && round == 0) {
 				break
 			}
 			if err := climb(roughGain, true); err != nil {
 				return err
 			}
 		}
-		if !warm {
-			if err := climb(0, !full); err != nil {
-				return err
-			}
+		tol := 0.0
+		if warm {
+			tol = roughGain // the step after it is taken on trust, and squares what is left
+		}
+		if err := climb(tol, !full); err != nil {
+			return err
 		}
 	}
 	for _, f := range fits {
