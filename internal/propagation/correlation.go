@@ -167,7 +167,10 @@ func (f *groupFit) apart(i, j int) float64 {
 	return dist(d.At[p], d.At[q])
 }
 
-func dist(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
+func dist(a, b orb.Point) float64 {
+	dx, dy := a[0]-b[0], a[1]-b[1]
+	return math.Sqrt(dx*dx + dy*dy)
+}
 
 // restricted is the restricted log likelihood of the samples.
 func restricted(samples []sample, ell, kappa float64) float64 {

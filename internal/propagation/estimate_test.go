@@ -43,20 +43,23 @@ func TestSilence(t *testing.T) {
 	}
 }
 
-// Where a stay has many scans with next to no scatter and nothing is missed
-// but for its level, two-level is the censored fit.
+// Where every stay is one scan and nothing is missed but for its level, the
+// integral over the shadowing is Φ((c − ½ − μ)/√(σ_s² + σ_e²)): two-level is the
+// censored fit with its floor half a decibel lower.
 func TestTwoLevelInTheLimit(t *testing.T) {
 	h := bigHall()
-	h.scatter, h.scans = 0, 30
+	h.scans = 1
 	s, stays := h.simulate(4)
 	d := propagation.Observe(s, stays)
 	zero, half := 0.0, h.floor-0.5
-	two, err := propagation.Estimate(d, propagation.Options{MissRate: &zero})
+	two, err := propagation.Estimate(d, propagation.Options{MissRate: &zero, FloorDBm: &h.floor})
 	require.NoError(t, err)
 	one, err := propagation.Estimate(d, propagation.Options{Model: propagation.Censored, FloorDBm: &half})
 	require.NoError(t, err)
-	assert.InDelta(t, one.Groups[0].Exponent.Est, two.Groups[0].Exponent.Est, 0.02)
-	assert.InDelta(t, one.Groups[0].SigmaDB.Est, two.Groups[0].ShadowDB, 0.05)
+	assert.InEpsilon(t, one.Groups[0].Exponent.Est, two.Groups[0].Exponent.Est, 1e-5)
+	assert.InEpsilon(t, one.Groups[0].SigmaDB.Est, two.Groups[0].SigmaDB.Est, 1e-5)
+	assert.InEpsilon(t, one.LogLikelihood, two.LogLikelihood, 1e-7)
+	assert.InEpsilon(t, one.Groups[0].Exponent.SE, two.Groups[0].Exponent.SE, 0.01) // there the split of the spread is held, not its sum
 }
 
 func TestMissRates(t *testing.T) {

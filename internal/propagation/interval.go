@@ -113,8 +113,8 @@ func (f *groupFit) covariance() *covariance {
 	}
 	t, a := f.scores()
 	c := f.correlogram(t, a)
-	meat, inflation, effective := f.meat(a, &c)
-	between := f.between(t, a, &c)
+	meat, blocks, inflation, effective := f.meat(a, &c)
+	between := f.between(t, a, blocks)
 	out := &covariance{SymDense: sandwich(&hinv, meat, free), slopes: sandwich(&hinv, between, free), radios: float64(f.blocks)}
 	out.AddSym(out.SymDense, out.slopes)
 	// The spreads: their information counts squares of residuals, which hang
@@ -183,16 +183,16 @@ func (f *groupFit) scores() (t, a []float64) {
 	return t, a
 }
 
-// meat is M over all parameters, by how much correlation lengthens the variance
-// of the spreads, Σ C_ij²/N, and the number of independent rows that stays.
-func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation, effective float64) {
+// meat is M over all parameters and for every block alone over its local ones,
+// by how much correlation lengthens the variance of the spreads, Σ C_ij²/N, and
+// the number of independent rows that stays.
+func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, blocks [][]float64, inflation, effective float64) {
 	p := f.size()
 	m = mat.NewSymDense(p, nil)
 	d := f.data
 	type sums struct {
-		m      []float64
-		c2, n  float64
-		shared []float64
+		m     []float64 // of the block's rows, over its local parameters
+		c2, n float64
 	}
 	parts := make([]sums, f.blocks)
 	parallel(f.blocks, func(k int) {
@@ -209,20 +209,22 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 			left[i] = min(1, a[lo+i]*f.sigma) // b/a
 		}
 		s := sums{m: make([]float64, q*q)}
-		cx := make([]float64, q)
+		cx := make([]float64, q) // x_i/2 and what is correlated with it before i
 		for i := range n {
 			if a[lo+i] == 0 {
 				continue
 			}
-			copy(cx, x[i*q:(i+1)*q])
+			for r := range q {
+				cx[r] = x[i*q+r] / 2
+			}
 			heard := f.level[lo+i].Heard > 0
 			if heard {
 				s.n++
 				s.c2++
 			}
 			pi := d.PlaceOf[f.stay[lo+i]]
-			for j := range n {
-				if j == i || a[lo+j] == 0 {
+			for j := range i {
+				if a[lo+j] == 0 {
 					continue
 				}
 				rho := c.repeat
@@ -233,16 +235,17 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 					continue
 				}
 				if heard && f.level[lo+j].Heard > 0 {
-					s.c2 += rho * rho
+					s.c2 += 2 * rho * rho
 				}
 				rho *= left[i] * left[j]
-				for r := range q {
-					cx[r] += rho * x[j*q+r]
+				xj := x[j*q : j*q+q]
+				for r, v := range xj {
+					cx[r] += rho * v
 				}
 			}
 			for r := range q {
 				for u := range q {
-					s.m[r*q+u] += x[i*q+r] * cx[u]
+					s.m[r*q+u] += x[i*q+r]*cx[u] + cx[r]*x[i*q+u]
 				}
 			}
 		}
@@ -254,24 +257,25 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, inflation
 		q := len(at)
 		for r := range q {
 			for u := r; u < q; u++ {
-				m.SetSym(at[r], at[u], m.At(at[r], at[u])+(parts[k].m[r*q+u]+parts[k].m[u*q+r])/2)
+				m.SetSym(at[r], at[u], m.At(at[r], at[u])+parts[k].m[r*q+u])
 			}
 		}
 		n += parts[k].n
 		c2 += parts[k].c2
+		blocks = append(blocks, parts[k].m)
 	}
 	if c.across > 0 {
 		f.acrossRadios(m, a, c.across)
 	}
 	inflation = c2 / max(n, 1)
-	return m, inflation, n / inflation
+	return m, blocks, inflation, n / inflation
 }
 
 // between is what the score varies by because radios differ in exponent with
 // variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i a_i² x̃_i x_i over the rows of radio k,
 // x̃ its −10 log10 d about the weighted mean. τ² is the excess of the spread of
 // the radios' own slopes over what their rows explain. Zero under PerAP.
-func (f *groupFit) between(t, a []float64, c *correlation) *mat.SymDense {
+func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
 	m := mat.NewSymDense(f.size(), nil)
 	if f.perAP || f.blocks < 3 {
 		return m
@@ -293,7 +297,7 @@ func (f *groupFit) between(t, a []float64, c *correlation) *mat.SymDense {
 			return
 		}
 		mean := wx / w
-		var s, info, v float64
+		var s, info float64
 		for i := lo; i < hi; i++ {
 			xi := f.x[i] - mean
 			s += a[i] * t[i] * xi
@@ -307,22 +311,9 @@ func (f *groupFit) between(t, a []float64, c *correlation) *mat.SymDense {
 		if info == 0 {
 			return
 		}
-		for i := lo; i < hi; i++ {
-			if a[i] == 0 {
-				continue
-			}
-			bi := a[i] * min(1, a[i]*f.sigma) * (f.x[i] - mean)
-			v += a[i] * a[i] * (f.x[i] - mean) * (f.x[i] - mean)
-			for j := lo; j < i; j++ {
-				rho := c.repeat
-				if f.data.PlaceOf[f.stay[i]] != f.data.PlaceOf[f.stay[j]] {
-					rho = c.at(f.apart(i, j))
-				}
-				if rho != 0 {
-					v += 2 * rho * bi * a[j] * min(1, a[j]*f.sigma) * (f.x[j] - mean)
-				}
-			}
-		}
+		// x̃ = g·x with g = (−mean, 1, 0, …), so its variance is gᵀ M_k g.
+		q, mk := len(at), meats[k]
+		v := mean*mean*mk[0] - 2*mean*mk[1] + mk[q+1]
 		slopes[k] = slope{s / info, v / (info * info)}
 	})
 	var w1, w2, wd float64
