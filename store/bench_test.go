@@ -164,3 +164,20 @@ func BenchmarkAppendVisit(b *testing.B) {
 		require.NoError(b, s.AppendVisit("w", visit(uint64(i+1))))
 	}
 }
+
+// BenchmarkOpen checks all pages of a file of a million readings, finds its
+// free pages, and closes it.
+func BenchmarkOpen(b *testing.B) {
+	var text bytes.Buffer
+	require.NoError(b, writeWalk(&text, csvOptions{rows: 1_000_000}))
+	s, path := newStore(b, store.Options{})
+	_, err := s.Import(walk.Header{Name: "bench"}, "walk.csv", &text, 0, nil)
+	require.NoError(b, err)
+	require.NoError(b, s.Close())
+	b.ResetTimer()
+	for range b.N {
+		s, err := store.Open(path, store.Options{})
+		require.NoError(b, err)
+		require.NoError(b, s.Close())
+	}
+}

@@ -9,7 +9,6 @@ import (
 
 	"footrule/internal/input"
 
-	"go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 )
 
@@ -77,7 +76,7 @@ func wrap(path string, err error) error {
 	switch {
 	case errors.As(err, &d):
 		return &Error{Path: path, Kind: ErrForeign, What: "the file is damaged: " + d.what, Do: keepCopy}
-	case errors.Is(err, bbolt.ErrTimeout):
+	case errors.Is(err, berrors.ErrTimeout):
 		return &Error{Path: path, Kind: ErrLocked, What: "another process has the file open", Do: "end it there, or wait, and try again", Cause: err}
 	case errors.Is(err, berrors.ErrDatabaseReadOnly):
 		return &Error{Path: path, Kind: ErrReadOnly, What: "the file was opened for reading only", Do: "open it for writing"}

@@ -8,7 +8,7 @@ import (
 	"syscall"
 	"time"
 
-	"go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
 )
 
 // lock takes the lock that bbolt takes on the same descriptor a moment later,
@@ -29,7 +29,7 @@ func lock(f *os.File, exclusive bool, timeout time.Duration) error {
 		case !errors.Is(err, syscall.EWOULDBLOCK):
 			return err
 		case waited >= timeout:
-			return bbolt.ErrTimeout
+			return berrors.ErrTimeout
 		}
 		time.Sleep(pause)
 	}

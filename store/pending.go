@@ -10,6 +10,7 @@ import (
 	"footrule/internal/walk"
 
 	"go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
 )
 
 // An import gathers rows, and at every spillRows of them writes the visits they
@@ -111,7 +112,7 @@ func (im *pendingImport) bucket(tx *bbolt.Tx) *bbolt.Bucket {
 // drop removes what was written.
 func (im *pendingImport) drop(tx *bbolt.Tx) error {
 	err := tx.Bucket(bucketWalks).DeleteBucket(be64(im.no))
-	if errors.Is(err, bbolt.ErrBucketNotFound) {
+	if errors.Is(err, berrors.ErrBucketNotFound) {
 		return nil
 	}
 	return err
