@@ -16,7 +16,7 @@ import (
 // shadowing. FOOTRULE_SITES sets how many of each; the default is a quick look
 // whose tolerance is four standard errors of a share of 0.95.
 func TestIntervalsCoverTheTruth(t *testing.T) {
-	sites := 40
+	sites := 14
 	if v := os.Getenv("FOOTRULE_SITES"); v != "" {
 		n, err := strconv.Atoi(v)
 		require.NoError(t, err)

@@ -188,13 +188,6 @@ func (p *pair) integrate(mu, s, e float64, o *deriv) {
 		k := -h/ee + q*rhoX/ee
 		t := -2*h*dev/ee + q*(rho+rhoX*x)/e
 		u := -2*p.sumSq/ee - 2*h*dev*dev/ee + q*(rhoX*x*x+rho*x)
-		if p.heard == 0 {
-			g0, g2 = -q*rho/e, -q*rho*x
-			g1 = sc * g0
-			k = q * rhoX / ee
-			t = q * (rho + rhoX*x) / e
-			u = q * (rhoX*x*x + rho*x)
-		}
 		sum += w
 		m1[0] += w * g0
 		m1[1] += w * g1

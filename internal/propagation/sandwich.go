@@ -1,0 +1,246 @@
+package propagation
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// sandwich is H⁻¹ M H⁻¹ over the free parameters, in a matrix over all.
+func sandwich(hinv, meat *mat.SymDense, free []int) *mat.SymDense {
+	m := mat.NewDense(len(free), len(free), nil)
+	for r, i := range free {
+		for s, j := range free {
+			m.Set(r, s, meat.At(i, j))
+		}
+	}
+	var hm, v mat.Dense
+	hm.Mul(hinv, m)
+	v.Mul(&hm, hinv)
+	out := mat.NewSymDense(meat.SymmetricDim(), nil)
+	for r, i := range free {
+		for s := r; s < len(free); s++ {
+			out.SetSym(i, free[s], (v.At(r, s)+v.At(s, r))/2)
+		}
+	}
+	return out
+}
+
+// scores gives every row's standardised score m/a by η, and a, the root of its
+// information; both 0 where a row has none.
+func (f *groupFit) scores() (t, a []float64) {
+	n := f.rows.n()
+	t, a = make([]float64, n), make([]float64, n)
+	psi := f.theta[f.psiAt():]
+	chunks := f.chunks()
+	parallel(len(chunks), func(c int) {
+		at := f.locals(chunks[c].block)
+		x := make([]float64, len(at))
+		var o deriv
+		for i := chunks[c].lo; i < chunks[c].hi; i++ {
+			f.lik.row(i, f.regressors(i, at, f.theta, x), psi, &o)
+			if o.mm < -1e-8 {
+				a[i] = math.Sqrt(-o.mm)
+				t[i] = o.m / a[i]
+			}
+		}
+	})
+	return t, a
+}
+
+// meat is M over all parameters and for every block alone over its local ones,
+// by how much correlation lengthens the variance of the spreads, Σ C_ij²/N, and
+// the number of independent rows that stays.
+func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, blocks [][]float64, inflation, effective float64) {
+	p := f.size()
+	m = mat.NewSymDense(p, nil)
+	d := f.data
+	type sums struct {
+		m     []float64 // of the block's rows, over its local parameters
+		c2, n float64
+	}
+	parts := make([]sums, f.blocks)
+	parallel(f.blocks, func(k int) {
+		at := f.locals(k)
+		q := len(at)
+		lo, n := f.design.start[k], f.design.start[k+1]-f.design.start[k]
+		x := make([]float64, n*q)
+		left := make([]float64, n)
+		for i := range n {
+			f.regressors(lo+i, at, f.theta, x[i*q:(i+1)*q])
+			for j := range q {
+				x[i*q+j] *= a[lo+i]
+			}
+			left[i] = min(1, a[lo+i]*f.sigma) // b/a
+		}
+		s := sums{m: make([]float64, q*q)}
+		cx := make([]float64, q) // x_i/2 and what is correlated with it before i
+		for i := range n {
+			if a[lo+i] == 0 {
+				continue
+			}
+			for r := range q {
+				cx[r] = x[i*q+r] / 2
+			}
+			heard := f.level[lo+i].Heard > 0
+			if heard {
+				s.n++
+				s.c2++
+			}
+			pi := d.PlaceOf[f.stay[lo+i]]
+			for j := range i {
+				if a[lo+j] == 0 {
+					continue
+				}
+				rho := c.repeat
+				if d.PlaceOf[f.stay[lo+j]] != pi {
+					rho = c.at(f.apart(lo+i, lo+j))
+				}
+				if rho == 0 {
+					continue
+				}
+				if heard && f.level[lo+j].Heard > 0 {
+					s.c2 += 2 * rho * rho
+				}
+				rho *= left[i] * left[j]
+				xj := x[j*q : j*q+q]
+				for r, v := range xj {
+					cx[r] += rho * v
+				}
+			}
+			for r := range q {
+				for u := range q {
+					s.m[r*q+u] += x[i*q+r]*cx[u] + cx[r]*x[i*q+u]
+				}
+			}
+		}
+		parts[k] = s
+	})
+	var n, c2 float64
+	for k := range parts {
+		at := f.locals(k)
+		q := len(at)
+		for r := range q {
+			for u := r; u < q; u++ {
+				m.SetSym(at[r], at[u], m.At(at[r], at[u])+parts[k].m[r*q+u])
+			}
+		}
+		n += parts[k].n
+		c2 += parts[k].c2
+		blocks = append(blocks, parts[k].m)
+	}
+	if c.across > 0 {
+		f.acrossRadios(m, a, c.across)
+	}
+	inflation = c2 / max(n, 1)
+	return m, blocks, inflation, n / inflation
+}
+
+// between is what the score varies by because radios differ in exponent with
+// variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i a_i² x̃_i x_i over the rows of radio k,
+// x̃ its −10 log10 d about the weighted mean. τ² is the excess of the spread of
+// the radios' own slopes over what their rows explain. Zero under PerAP.
+func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
+	m := mat.NewSymDense(f.size(), nil)
+	if f.perAP || f.blocks < 3 {
+		return m
+	}
+	type slope struct{ delta, variance float64 }
+	slopes := make([]slope, f.blocks)
+	us := make([][]float64, f.blocks)
+	parallel(f.blocks, func(k int) {
+		lo, hi := f.design.start[k], f.design.start[k+1]
+		at := f.locals(k)
+		x := make([]float64, len(at))
+		u := make([]float64, len(at))
+		var w, wx float64
+		for i := lo; i < hi; i++ {
+			w += a[i] * a[i]
+			wx += a[i] * a[i] * f.x[i]
+		}
+		if w == 0 {
+			return
+		}
+		mean := wx / w
+		var s, info float64
+		for i := lo; i < hi; i++ {
+			xi := f.x[i] - mean
+			s += a[i] * t[i] * xi
+			info += a[i] * a[i] * xi * xi
+			f.regressors(i, at, f.theta, x)
+			for r := range u {
+				u[r] += a[i] * a[i] * xi * x[r]
+			}
+		}
+		us[k] = u
+		if info == 0 {
+			return
+		}
+		// x̃ = g·x with g = (−mean, 1, 0, …), so its variance is gᵀ M_k g.
+		q, mk := len(at), meats[k]
+		v := mean*mean*mk[0] - 2*mean*mk[1] + mk[q+1]
+		slopes[k] = slope{s / info, v / (info * info)}
+	})
+	var w1, w2, wd float64
+	for _, s := range slopes {
+		if s.variance > 0 {
+			w1 += 1 / s.variance
+			w2 += 1 / (s.variance * s.variance)
+			wd += s.delta / s.variance
+		}
+	}
+	n, q := 0.0, 0.0
+	for _, s := range slopes {
+		if s.variance > 0 {
+			q += (s.delta - wd/w1) * (s.delta - wd/w1) / s.variance
+			n++
+		}
+	}
+	if n < 3 || q <= n-1 {
+		return m
+	}
+	tau2 := (q - (n - 1)) / (w1 - w2/w1)
+	for k, u := range us {
+		at := f.locals(k)
+		for r := range u {
+			for s := r; s < len(u); s++ {
+				m.SetSym(at[r], at[s], m.At(at[r], at[s])+tau2*u[r]*u[s])
+			}
+		}
+	}
+	return m
+}
+
+// acrossRadios adds to M what radios of one stay share.
+func (f *groupFit) acrossRadios(m *mat.SymDense, a []float64, rho float64) {
+	byStay := make([][]int, f.data.Stays())
+	for i, st := range f.stay {
+		if a[i] > 0 {
+			byStay[st] = append(byStay[st], i)
+		}
+	}
+	q := len(f.locals(0))
+	xi, xj := make([]float64, q), make([]float64, q)
+	for _, rows := range byStay {
+		for u, i := range rows {
+			ati := f.locals(f.blockOf(i))
+			f.regressors(i, ati, f.theta, xi)
+			for _, j := range rows[:u] {
+				atj := f.locals(f.blockOf(j))
+				f.regressors(j, atj, f.theta, xj)
+				w := rho * a[i] * a[j] * min(1, a[i]*f.sigma) * min(1, a[j]*f.sigma)
+				for r := range q {
+					for s := range q {
+						v := w * xi[r] * xj[s]
+						if ati[r] == atj[s] {
+							v *= 2
+						}
+						if v != 0 {
+							m.SetSym(ati[r], atj[s], m.At(ati[r], atj[s])+v)
+						}
+					}
+				}
+			}
+		}
+	}
+}
