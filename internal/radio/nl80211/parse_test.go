@@ -344,3 +344,16 @@ func FuzzParseElements(f *testing.F) {
 		assert.Equal(t, e, again)
 	})
 }
+
+// BenchmarkParseBSS reads the six results of a real kernel's dump.
+func BenchmarkParseBSS(b *testing.B) {
+	boot, messages := captured(b)
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, m := range messages {
+			if _, err := nl80211.ParseBSS(m, boot); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}

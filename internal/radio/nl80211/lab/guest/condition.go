@@ -45,9 +45,9 @@ var site = []string{
 
 var channels = []int{2412, 2437, 2462, 5180, 5745}
 
-// enough is how many of the five a passive sweep must hear where the figure is
-// not the point: a dwell is only 8 ms longer than the beacon interval, and an
-// emulated machine on a loaded one falters that long.
+// enough is how many of the five a sweep must hear where the figure is not the
+// point: an active dwell is 30 ms, a passive one only 8 ms longer than the
+// beacon interval, and an emulated machine on a loaded one falters that long.
 const enough = 3
 
 // kind checks that an error is of a kind, says what to do, and names the
@@ -193,7 +193,7 @@ func (l *lab) interruptions() {
 	cancel()
 	l.kind("foreign scan, no time in the context", err, nl80211.ErrBusy, "")
 	r, err := s.ScanBSS(background, short)
-	l.pass(err == nil && r.Attempts > 1 && len(r.BSSs) == len(channels), "foreign scan, waited for",
+	l.pass(err == nil && r.Attempts > 1 && len(r.BSSs) >= enough, "foreign scan, waited for",
 		"%d heard after %d attempts, %v", len(r.BSSs), r.Attempts, err)
 
 	// Given up: the kernel's scan must not go on.
@@ -312,5 +312,5 @@ func (l *lab) unplugged() {
 	must(l.ready())
 	l.air(site...)
 	r, err := s.ScanBSS(context.Background(), radio.Request{FreqsMHz: channels})
-	l.pass(err == nil && len(r.BSSs) == len(channels), "plugged in again", "%d heard, %v", len(r.BSSs), err)
+	l.pass(err == nil && len(r.BSSs) >= enough, "plugged in again", "%d heard, %v", len(r.BSSs), err)
 }
