@@ -62,8 +62,8 @@ type Standing struct {
 	SpreadsDB []BandEstimate
 
 	CE50M, CE90M Estimate // half, and nine of ten, fixes are within
-	BoundM       float64  // what no estimator can beat, root mean square; NaN where unknown
-	FiveMoreM    float64  // what five more points would change CE50M by; NaN where unknown
+	RMSM, BoundM float64  // root mean square of the errors and of the Cramér-Rao bound; NaN where unknown
+	FiveMoreM    float64  // half of the interval of CE50M after five more points; NaN where unknown
 
 	Warnings []string
 

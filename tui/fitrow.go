@@ -43,23 +43,21 @@ func (m *Model) fitRows() []fitRow {
 		out = append(out, fitRow{name: name, value: w.number(e.Value, decimals), half: w.interval(e.Half, decimals), unit: unit})
 	}
 	for _, e := range st.Exponents {
-		est("Exponent "+string(e.Band), e.Estimate, 1, "")
+		est("Exponent "+string(e.Band)+"GHz", e.Estimate, 1, "")
 	}
 	for _, e := range st.SpreadsDB {
-		name := "Spread"
-		if len(st.SpreadsDB) > 1 {
-			name += " " + string(e.Band)
-		}
-		est(name, e.Estimate, 1, "dB")
+		est("Spread "+string(e.Band)+"GHz", e.Estimate, 1, "dB")
 	}
 	metres := func(name string, e Estimate) {
 		est(name, Estimate{w.length(e.Value), w.length(e.Half)}, 1, w.unit())
 	}
 	metres("Half within", st.CE50M)
-	metres("9 of 10", st.CE90M)
-	metres("Bound", Estimate{st.BoundM, math.NaN()})
 	if !math.IsNaN(st.FiveMoreM) {
-		out = append(out, fitRow{name: "5 more points", value: w.signed(w.length(st.FiveMoreM), 1), unit: w.unit()})
+		out = append(out, fitRow{name: " after 5 more", half: w.interval(w.length(st.FiveMoreM), 1), unit: w.unit()})
+	}
+	metres("9 of 10", st.CE90M)
+	if !math.IsNaN(st.RMSM) {
+		out = append(out, fitRow{name: "RMS / bound", value: w.number(w.length(st.RMSM), 1), half: "/ " + w.number(w.length(st.BoundM), 1), unit: w.unit()})
 	}
 	from := fmt.Sprintf("from %s, %s readings", count(st.Points, "point", "points"), grouped(st.Readings))
 	if m.judge.err != nil {

@@ -38,6 +38,16 @@ type Ask struct {
 	Choices  []Choice
 }
 
+// does says what an answer does.
+func (a *Ask) does(answer string) string {
+	for _, c := range a.Choices {
+		if c.Answer == answer {
+			return c.Does
+		}
+	}
+	return answer
+}
+
 // Choice is one answer: its letter, or the whole answer where it is longer, and what it does.
 type Choice struct{ Answer, Does string }
 
@@ -150,14 +160,17 @@ func (p *plain) ask(a Ask) (string, error) {
 	}
 	p.listed = p.listed || a.Question == AskGo
 	for {
-		if _, err := io.WriteString(p.out, line); err != nil {
-			return "", err
+		if p.pilot == nil {
+			if _, err := io.WriteString(p.out, line); err != nil {
+				return "", err
+			}
 		}
 		var got string
 		switch {
 		case p.pilot != nil:
-			got = p.pilot(a)
-			fmt.Fprintln(p.out, canvas.Clean(got))
+			if got = p.pilot(a); got != "" {
+				p.say("%s: %s", a.Point, a.does(strings.TrimSpace(got)))
+			}
 		case p.in == nil || !p.in.Scan():
 			fmt.Fprintln(p.out)
 			if p.in != nil && p.in.Err() != nil {

@@ -176,17 +176,20 @@ func standingText(w words, st *Standing) string {
 	}
 	parts := []string{}
 	for _, e := range st.Exponents {
-		parts = append(parts, est("exponent "+string(e.Band), e.Estimate, ""))
+		parts = append(parts, est("exponent at "+string(e.Band)+" GHz", e.Estimate, ""))
 	}
 	for _, e := range st.SpreadsDB {
-		parts = append(parts, est("spread "+string(e.Band), e.Estimate, "dB"))
+		parts = append(parts, est("spread at "+string(e.Band)+" GHz", e.Estimate, "dB"))
 	}
 	parts = append(parts, metres("half within", st.CE50M), metres("9 of 10 within", st.CE90M))
+	if !math.IsNaN(st.FiveMoreM) {
+		parts[len(parts)-2] += " (" + w.interval(w.length(st.FiveMoreM), 1) + " after 5 more points)"
+	}
+	if !math.IsNaN(st.RMSM) {
+		parts = append(parts, metres("RMS", Estimate{st.RMSM, math.NaN()}))
+	}
 	if !math.IsNaN(st.BoundM) {
 		parts = append(parts, metres("bound", Estimate{st.BoundM, math.NaN()}))
-	}
-	if !math.IsNaN(st.FiveMoreM) {
-		parts = append(parts, "5 more points "+w.signed(w.length(st.FiveMoreM), 1)+" "+w.unit())
 	}
 	return fmt.Sprintf("Fit from %s: %s.", count(st.Points, "point", "points"), joined(", ", parts...))
 }

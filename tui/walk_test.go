@@ -340,7 +340,7 @@ func TestNothingYet(t *testing.T) {
 				st := standing(r.ether, 8)
 				st.Exponents[0].Estimate = tui.Estimate{Value: 3, Half: v}
 				st.CE50M = tui.Estimate{Value: v, Half: v}
-				st.BoundM, st.FiveMoreM, st.Level = math.NaN(), math.NaN(), nil
+				st.RMSM, st.BoundM, st.FiveMoreM, st.Level = math.NaN(), math.NaN(), math.NaN(), nil
 				return st, nil
 			}
 		})
@@ -349,7 +349,7 @@ func TestNothingYet(t *testing.T) {
 		assert.NotContains(t, r.screen(), "NaN")
 		assert.NotContains(t, r.screen(), "Inf")
 		assert.NotContains(t, r.screen(), "5 more")
-		assert.Contains(t, r.screen(), "Exponent 5      3.0\n")
+		assert.Contains(t, r.screen(), "Exponent 5GHz   3.0\n")
 	}
 }
 

@@ -41,7 +41,7 @@ func (r *running) latest() *propagation.Fit {
 func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) {
 	walks := []walk.Walk{w}
 	stays := walk.Stays(r.plan, walks, walk.ByVisit)
-	st := tui.Standing{Points: places(stays), Need: leastPlaces, BoundM: math.NaN(), FiveMoreM: math.NaN(),
+	st := tui.Standing{Points: places(stays), Need: leastPlaces, RMSM: math.NaN(), BoundM: math.NaN(), FiveMoreM: math.NaN(),
 		CE50M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}, CE90M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}}
 	if st.Points < leastPlaces {
 		return st, nil
@@ -70,7 +70,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	}
 	st.CE50M = tui.Estimate{Value: e.Statistics.CE50M, Half: e.CI95["ce50_m"].Half()}
 	st.CE90M = tui.Estimate{Value: e.Statistics.CE90M, Half: e.CI95["ce90_m"].Half()}
-	st.BoundM = e.BoundRMSM
+	st.RMSM, st.BoundM = e.Statistics.RMSM, e.BoundRMSM
 	o := position.Outlook(e, fit, 5)
 	st.FiveMoreM = o.CE50.Then
 	return st, nil
