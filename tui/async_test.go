@@ -107,7 +107,7 @@ func TestStaleAnswersAreDropped(t *testing.T) {
 		r.run(c)
 	}
 	assert.Equal(t, []int{0, 1, 2}, asked, "the late one saw the walk as it was asked")
-	assert.Contains(t, r.screen(), "from 12 points")
+	assert.Contains(t, r.screen(), "12 points, ")
 }
 
 func TestJudgeFails(t *testing.T) {
@@ -121,7 +121,7 @@ func TestJudgeFails(t *testing.T) {
 			return standing(r.ether, 8), nil
 		}
 	})
-	assert.Contains(t, r.screen(), "from 8 points, 568 readings")
+	assert.Contains(t, r.screen(), "8 points, 568 readings")
 	fail = true
 	r.visit()
 	assert.Contains(t, r.slip(), "! Old: from 8 points, 568 readings. All points lie on one line.")

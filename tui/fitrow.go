@@ -59,9 +59,9 @@ func (m *Model) fitRows() []fitRow {
 	if !math.IsNaN(st.RMSM) {
 		out = append(out, fitRow{name: "RMS / bound", value: w.number(w.length(st.RMSM), 1), half: "/ " + w.number(w.length(st.BoundM), 1), unit: w.unit()})
 	}
-	from := fmt.Sprintf("from %s, %s readings", count(st.Points, "point", "points"), grouped(st.Readings))
+	from := fmt.Sprintf("%s, %s readings", count(st.Points, "point", "points"), grouped(st.Readings))
 	if m.judge.err != nil {
-		say(w.alarm("Old: "+from+". "+sentence(m.judge.err)), m.look.accent)
+		say(w.alarm("Old: from "+from+". "+sentence(m.judge.err)), m.look.accent)
 	} else {
 		say(from, m.look.quiet)
 	}

@@ -158,7 +158,7 @@ func TestWholeWalkOnATerminal(t *testing.T) {
 	p.typed(" ")
 	p.sees("Turn to RIGHT", "scan 2 of 4")
 	p.typed(" ")
-	p.sees("Saved P01.", "Go to P02", "from 5 points", "1 of 4 points")
+	p.sees("Saved P01.", "Go to P02", "5 points, ", "1 of 4 points")
 	p.typed(" ")
 	p.sees("Turn to RIGHT")
 	p.typed(" ")
@@ -198,19 +198,27 @@ func TestWholeWalkOnATerminal(t *testing.T) {
 }
 
 // TestEmulatorSeesTheCanvas: what an independent terminal makes of the sequences
-// is what was drawn, cell by cell, and as a picture.
+// is what was drawn, cell by cell, and as a picture. README shows the pictures.
 func TestEmulatorSeesTheCanvas(t *testing.T) {
-	s := hall()
-	r := scene(t, s, grid(s, 4), settings(), func(c *tui.Config) { c.Profile, c.Title = canvas.TrueColor, "Harbour 倉庫 Depot" }).open(80, 24)
-	walked(r, 9)
-	r.ether.delta[2] = -14
-	r.visit()
-	tm := newTerminal(80, 24)
-	_, err := io.WriteString(tm, strings.ReplaceAll(r.screen(), "\n", "\r\n"))
-	require.NoError(t, err)
-	got := tm.canvas()
-	assert.Equal(t, r.screen(), got.String(canvas.TrueColor))
-	var svg strings.Builder
-	require.NoError(t, got.SVG(&svg, canvas.Paper{Fg: canvas.Hex(0xd8dde2), Bg: canvas.Hex(0x14181c)}))
-	golden(t, "doubt-80x24.svg", svg.String())
+	for _, picture := range []struct {
+		name  string
+		title string
+		then  func(*robot)
+	}{
+		{"walk-80x24.svg", "Harbour Depot", func(*robot) {}},
+		{"doubt-80x24.svg", "Harbour 倉庫 Depot", func(r *robot) { r.ether.delta[2] = -14; r.visit() }},
+	} {
+		s := hall()
+		r := scene(t, s, grid(s, 4), settings(), func(c *tui.Config) { c.Profile, c.Title = canvas.TrueColor, picture.title }).open(80, 24)
+		walked(r, 20)
+		picture.then(r)
+		tm := newTerminal(80, 24)
+		_, err := io.WriteString(tm, strings.ReplaceAll(r.screen(), "\n", "\r\n"))
+		require.NoError(t, err)
+		got := tm.canvas()
+		assert.Equal(t, r.screen(), got.String(canvas.TrueColor))
+		var svg strings.Builder
+		require.NoError(t, got.SVG(&svg, canvas.Paper{Fg: canvas.Hex(0xd8dde2), Bg: canvas.Hex(0x14181c)}))
+		golden(t, picture.name, svg.String())
+	}
 }
