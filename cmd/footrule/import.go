@@ -17,13 +17,19 @@ import (
 
 func newImport(sh *shell) *cobra.Command {
 	var name, receiver, surveyor string
+	var where standFlags
 	cmd := &cobra.Command{
 		Use:   "import FILE CAPTURE...",
 		Short: "Add captured walks to a site",
-		Long: `import reads walks that were captured elsewhere (walk.csv, one row a reading) and
-adds each to FILE as a walk of its own, whole or not at all. A file that was
-imported before adds nothing.`,
-		Example: "  footrule import depot.footrule monday.csv tuesday.csv\n  footrule import depot.footrule levels.csv --walk before-move --receiver 'laptop A'",
+		Long: `import reads what was captured elsewhere and adds each file to FILE as a walk of its
+own, whole or not at all. A file that was imported before adds nothing.
+
+A walk.csv has one row a reading and says where each visit was made. Other captures
+say only what was heard, so --at names the point where all of it was taken, or
+--track a CSV file (time,x_m,y_m,floor) that says where the receiver was when. They are:
+
+` + captureFormats(),
+		Example: "  footrule import depot.footrule monday.csv tuesday.csv\n  footrule import depot.footrule levels.csv --walk before-move --receiver 'laptop A'\n  footrule import depot.footrule p07.pcap --at P07\n  footrule import depot.footrule round.pcapng --track round.csv",
 		Args:    files(2, -1, "a site FILE and one or more captures"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if name != "" && len(args) > 2 {
@@ -39,7 +45,13 @@ imported before adds nothing.`,
 				if h.Name == "" {
 					h.Name = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
 				}
-				if err := importOne(cmd, sh, st, h, path); err != nil {
+				one := importOne
+				if !isWalkCSV(path) {
+					one = where.importCapture
+				} else if where.given() {
+					return usage(fmt.Errorf("%s says itself where its visits were made; --at and --track are for other captures", path))
+				}
+				if err := one(cmd, sh, st, h, path); err != nil {
 					return err
 				}
 			}
@@ -49,6 +61,7 @@ imported before adds nothing.`,
 	cmd.Flags().StringVar(&name, "walk", "", "name of the walk (default: the file's name)")
 	cmd.Flags().StringVar(&receiver, "receiver", "", "what the levels were received with")
 	cmd.Flags().StringVar(&surveyor, "surveyor", "", "who walked")
+	where.add(cmd)
 	return cmd
 }
 
@@ -71,19 +84,24 @@ func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, pa
 	if err != nil {
 		return err
 	}
+	report(sh, path, rep)
+	return nil
+}
+
+// report says what an import did.
+func report(sh *shell, path string, rep store.Report) {
 	for _, w := range rep.Warnings {
 		fmt.Fprintf(sh.err, "footrule: %s: %s\n", path, w)
 	}
 	if rep.AlreadyThere {
 		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, rep.Walk.Name)
-		return nil
+		return
 	}
 	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, rep.Walk.Name, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
 	if rep.Unknown > 0 {
 		fmt.Fprintf(sh.out, ", %d of them of BSSIDs that are not on the plan", rep.Unknown)
 	}
 	fmt.Fprintln(sh.out)
-	return nil
 }
 
 // progressLine shows how far a reader is, where w is a terminal; elsewhere it
