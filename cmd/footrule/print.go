@@ -8,8 +8,7 @@ import (
 	"strings"
 
 	"footrule/internal/propagation"
-
-	"github.com/charmbracelet/x/ansi"
+	"footrule/tui"
 )
 
 // number is a float that JSON can say: null where it is not finite.
@@ -53,29 +52,7 @@ func within(v propagation.Value, digits int) string {
 }
 
 // table prints columns under a header: the first left-aligned, the others right.
-func table(w io.Writer, rows [][]string) {
-	var width []int
-	for _, row := range rows {
-		for i, c := range row {
-			if i == len(width) {
-				width = append(width, 0)
-			}
-			width[i] = max(width[i], ansi.StringWidth(c))
-		}
-	}
-	for _, row := range rows {
-		var b strings.Builder
-		for i, c := range row {
-			pad := strings.Repeat(" ", width[i]-ansi.StringWidth(c))
-			if i == 0 {
-				b.WriteString(c + pad)
-			} else {
-				b.WriteString("  " + pad + c)
-			}
-		}
-		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
-	}
-}
+func table(w io.Writer, rows [][]string) { _ = tui.Table(w, rows) }
 
 // sentence says a warning with the radio it concerns.
 func sentence(w propagation.Warning) string {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"os"
 	"strconv"
@@ -21,7 +20,6 @@ import (
 	"footrule/store"
 	"footrule/tui"
 
-	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/colorprofile"
 	"github.com/paulmach/orb"
 	"github.com/spf13/cobra"
@@ -259,12 +257,11 @@ func (s *survey) screen(ctx context.Context) (string, error) {
 	boot.Restore()
 	cfg := s.config()
 	cfg.Profile = profile(s.sh)
-	m := tui.New(cfg)
-	p := tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(s.sh.in), tea.WithOutput(s.sh.out), tea.WithAltScreen())
-	if _, err := p.Run(); err != nil && !errors.Is(err, tea.ErrInterrupted) && ctx.Err() == nil {
-		return m.Farewell(), refused(fmt.Errorf("the screen failed: %w", err))
+	bye, err := tui.Run(ctx, cfg, s.sh.in, s.sh.out)
+	if err != nil {
+		return bye, refused(fmt.Errorf("the screen failed: %w", err))
 	}
-	return m.Farewell(), nil
+	return bye, nil
 }
 
 // profile asks the environment how much colour the terminal has.

@@ -1,0 +1,20 @@
+package tui
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	tea "github.com/charmbracelet/bubbletea"
+)
+
+// Run takes a walk on the whole screen of a terminal until somebody quits or ctx
+// ends, and gives what is to be said after it. The error is that of the terminal.
+func Run(ctx context.Context, cfg Config, in io.Reader, out io.Writer) (farewell string, err error) {
+	m := New(cfg)
+	_, err = tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen()).Run()
+	if errors.Is(err, tea.ErrInterrupted) || ctx.Err() != nil {
+		err = nil
+	}
+	return m.Farewell(), err
+}
