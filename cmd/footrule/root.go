@@ -61,6 +61,7 @@ an invented site, without a radio: footrule demo`,
 		Args:          cobra.NoArgs,
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
+	cobra.EnableCommandSorting = false // the order of the work says more than the alphabet
 	root.SetIn(sh.in)
 	root.SetOut(sh.out)
 	root.SetErr(sh.err)
