@@ -262,8 +262,9 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 			step, gain, ok = newtonStep(o, free, lambda)
 		}
 		next := append([]float64(nil), theta...)
+		short := p.shorten(free, step)
 		for a, j := range free {
-			next[j] += step[a]
+			next[j] += short * step[a]
 		}
 		p.project(next)
 		slack := p.noise + 1e-12*math.Abs(o.l)
@@ -295,6 +296,25 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 		}
 	}
 	return nil, fmt.Errorf("no convergence in %d steps: log likelihood %.6g", maxSteps, o.l)
+}
+
+// longestSpreadStep is how far one step may change the logarithm of a spread: a
+// quadratic model of it is of no use over more than a factor of e, and far out
+// the likelihood is flat and dear.
+const longestSpreadStep = 1.0
+
+// shorten gives the share of a step that keeps within longestSpreadStep.
+func (p *problem) shorten(free []int, step []float64) float64 {
+	longest := 0.0
+	for a, j := range free {
+		if j >= p.size()-p.psi {
+			longest = max(longest, math.Abs(step[a]))
+		}
+	}
+	if longest > longestSpreadStep {
+		return longestSpreadStep / longest
+	}
+	return 1
 }
 
 func (p *problem) project(theta []float64) {

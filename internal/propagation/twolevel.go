@@ -102,6 +102,9 @@ const (
 	nodesPerEdge = 1.0
 	tail         = -4.0
 	widestStep   = 0.6
+	// mostNodes on either side are enough for a shadowing 1,000 times the
+	// scatter, more than any building has; beyond it the sum is rough but ends.
+	mostNodes = 10000
 )
 
 // integrate takes S out by the trapezoidal rule over the distribution of S
@@ -140,7 +143,7 @@ func (p *pair) integrate(mu, s, e float64, o *deriv) {
 	if top < tail { // there the integrand is a bell as narrow as q edges make it
 		step = min(step, 0.8*nodesPerEdge/math.Sqrt(1+q*r*r))
 	}
-	n := int(math.Ceil(reach / step))
+	n := int(min(math.Ceil(reach/step), mostNodes))
 	step = reach / float64(n)
 
 	var sum float64

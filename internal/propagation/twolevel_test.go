@@ -66,3 +66,20 @@ func TestLogPhi(t *testing.T) {
 	assert.InDelta(t, want, got, 1e-9)
 	assert.InDelta(t, x+1/x-2/(x*x*x), h, 1e-6)
 }
+
+// A search that strays to an absurd shadowing must come back, so the likelihood
+// there ends, and is small.
+func TestAbsurdShadowingEnds(t *testing.T) {
+	for _, p := range []pair{
+		{heard: 1, missed: 1, mean: -80, floor: -92.5, scan: 0.1, stay: 0.01},
+		{missed: 2, floor: -92.5, scan: 0.1, stay: 0.01},
+	} {
+		var near, far deriv
+		p.logLik(-80, 5, 0.3, &near)
+		p.logLik(-80, 1e9, 0.3, &far)
+		assert.False(t, math.IsNaN(far.l))
+		if p.heard > 0 {
+			assert.Less(t, far.l, near.l-5)
+		}
+	}
+}
