@@ -42,8 +42,12 @@ func (m *Model) fitRows() []fitRow {
 	est := func(name string, e Estimate, decimals int, unit string) {
 		out = append(out, fitRow{name: name, value: w.number(e.Value, decimals), half: w.interval(e.Half, decimals), unit: unit})
 	}
+	exponent := "Exponent "
+	if m.cfg.ASCII { // its ± is wider
+		exponent = "Expon. "
+	}
 	for _, e := range st.Exponents {
-		est("Exponent "+string(e.Band)+"GHz", e.Estimate, 1, "")
+		est(exponent+string(e.Band)+"GHz", e.Estimate, 1, "")
 	}
 	for _, e := range st.SpreadsDB {
 		est("Spread "+string(e.Band)+"GHz", e.Estimate, 1, "dB")
