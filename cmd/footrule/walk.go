@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"sync"
 
 	"footrule/internal/radio"
 	"footrule/internal/radio/nl80211"
@@ -71,8 +73,19 @@ with --synthetic from a simulated building over the same plan.`,
 			if err != nil {
 				return err
 			}
+			seen := &lastScan{scanner: scanner}
 			s.scanner = scanner
-			return s.run(cmd.Context())
+			if !simulated {
+				s.scanner = seen
+			}
+			before := len(s.session.Walk().Visits)
+			if err := s.run(cmd.Context()); err != nil {
+				return err
+			}
+			if err := seen.failed(); err != nil && len(s.session.Walk().Visits) == before {
+				return refused(fmt.Errorf("nothing was recorded: %w", err))
+			}
+			return nil
 		},
 	}
 	f.add(cmd)
@@ -80,4 +93,30 @@ with --synthetic from a simulated building over the same plan.`,
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "of the simulated building")
 	cmd.Flags().StringVar(&iface, "iface", "", "wireless interface (default: the first)")
 	return cmd
+}
+
+// lastScan is a scanner that remembers what its latest scan ended in.
+type lastScan struct {
+	scanner radio.Scanner
+	mu      sync.Mutex
+	err     error
+}
+
+// Scan implements radio.Scanner.
+func (l *lastScan) Scan(ctx context.Context, req radio.Request) (radio.Sweep, error) {
+	sw, err := l.scanner.Scan(ctx, req)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.err = err
+	return sw, err
+}
+
+// failed is the error of the latest scan, nil where it was called off.
+func (l *lastScan) failed() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if errors.Is(l.err, context.Canceled) {
+		return nil
+	}
+	return l.err
 }
