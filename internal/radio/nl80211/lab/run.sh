@@ -1,8 +1,12 @@
 #!/usr/bin/env bash
 # The lab: boots a stock distribution kernel under QEMU with simulated radios
-# (mac80211_hwsim) and runs the live scanner on its real nl80211.
+# (mac80211_hwsim) and runs the live scanner, and then the whole program, on its
+# real nl80211.
 #
-#   run.sh                                 all checks
+#   run.sh [checks|walk]
+#       checks: the live scanner, condition by condition and figure by figure.
+#       walk: footrule as a surveyor uses it, TestLive of cmd/footrule.
+#       Without a word, both, each in a guest of its own.
 #   run.sh -b BINARY... -s SCRIPT [-f FILE...]
 #       runs SCRIPT in the guest (BusyBox sh) with wlan0 up and the air running.
 #       Static BINARYs are in its PATH, FILEs in its working directory, and
@@ -36,10 +40,24 @@ while getopts b:f:s: option; do
   *) exit 2 ;;
   esac
 done
+shift $((OPTIND - 1))
 if [ ${#binaries[@]} -gt 0 ] && [ -z "$script" ]; then
   echo "run.sh: -b needs -s, the script that uses the binary" >&2
   exit 2
 fi
+parts=("$@")
+if [ -n "$script" ]; then
+  parts=(script)
+elif [ $# = 0 ]; then
+  parts=(checks walk)
+fi
+for part in "${parts[@]}"; do
+  case $part in
+  checks | walk) ;;
+  script) [ -n "$script" ] || { echo "run.sh: script needs -s" >&2; exit 2; } ;;
+  *) echo "run.sh: no part $part; there are checks and walk" >&2; exit 2 ;;
+  esac
+done
 
 [ "$(uname -s)-$(uname -m)" = Linux-x86_64 ] || skip "the lab emulates x86-64 and is made for x86-64 Linux"
 for tool in apt-get apt-cache dpkg xz go; do
@@ -53,7 +71,7 @@ updated=
 update() {
   [ -n "$updated" ] && return
   updated=yes
-  if [ "$(id -u)" = 0 ]; then apt-get update -qq >/dev/null 2>&1 || true; fi
+  if [ "$(id -u)" = 0 ]; then apt-get -o Acquire::http::Timeout=20 update -qq >/dev/null 2>&1 || true; fi
 }
 
 if ! command -v qemu-system-x86_64 >/dev/null; then
@@ -110,40 +128,52 @@ printf '#!/bin/busybox sh\nexec /bin/guest air "$@"\n' >"$disk/bin/air"
 chmod +x "$disk/bin/air"
 for b in "${binaries[@]}"; do cp "$b" "$disk/bin/"; done
 for f in "${files[@]}"; do cp "$f" "$disk/work/"; done
-what='/bin/guest checks'
-if [ -n "$script" ]; then
-  cp "$script" "$disk/script"
-  what='/bin/guest up && /bin/busybox sh /script'
+if [ -n "$script" ]; then cp "$script" "$disk/script"; fi
+if [[ " ${parts[*]} " == *" walk "* ]]; then
+  (cd "$root" && CGO_ENABLED=0 go build -trimpath -o "$disk/bin/footrule" ./cmd/footrule &&
+    CGO_ENABLED=0 go test -c -trimpath -ldflags=-s -o "$disk/bin/live" ./cmd/footrule)
 fi
-cat >"$disk/init" <<INIT
+# The walk is in a country with few channels, since a sweep of all begins each run.
+cat >"$disk/init" <<'INIT'
 #!/bin/busybox sh
 /bin/busybox mount -t proc proc /proc
 /bin/busybox mount -t sysfs sys /sys
 /bin/busybox mount -t devtmpfs dev /dev
 /bin/busybox --install -s /bin
-export PATH=/bin HOME=/work TERM=dumb
+export PATH=/bin HOME=/work TERM=dumb FOOTRULE_LAB=yes
 ip link set lo up
 cd /work
-( $what ) 2>&1
-echo "END \$?"
+case $(cat /proc/cmdline) in
+*lab=checks*) guest checks ;;
+*lab=walk*) guest up ID 5745 && live -test.run '^TestLive$' ;;
+*lab=script*) guest up && sh /script ;;
+esac 2>&1
+echo "END $?"
 poweroff -f
 INIT
 chmod +x "$disk/init"
 (cd "$disk" && find . | "$system/root/bin/cpio" -H newc -o --quiet >"$work/initrd")
 
-log=$work/log
-began=$(date +%s)
-timeout "${LAB_TIMEOUT:-240}" qemu-system-x86_64 -accel tcg -cpu qemu64 -m 512 -smp 1 \
-  -kernel "$system/kernel" -initrd "$work/initrd" -append "console=ttyS0 panic=-1 quiet" \
-  -nodefaults -nic none -display none -serial stdio -no-reboot </dev/null 2>"$work/qemu" |
-  tr -d '\r' | tee "$log" || true
-[ -s "$log" ] || { cat "$work/qemu" >&2; skip "QEMU did not start"; }
+# boot runs a part in a guest of its own, its words on the terminal and in the log.
+boot() {
+  timeout --foreground "${LAB_TIMEOUT:-240}" qemu-system-x86_64 -accel tcg -cpu qemu64 -m 512 -smp 1 \
+    -kernel "$system/kernel" -initrd "$work/initrd" -append "console=ttyS0 panic=-1 quiet lab=$1" \
+    -nodefaults -nic none -display none -serial stdio -no-reboot </dev/null 2>"$work/qemu" |
+    tr -d '\r' | tee "$work/log" || true
+}
 
-passed=$(grep -c '^PASS ' "$log" || true)
-failed=$(grep -c '^FAIL ' "$log" || true)
-if ! grep -q '^END 0$' "$log"; then
-  echo "FAIL guest: did not end well"
-  failed=$((failed + 1))
-fi
-echo "lab: $passed passed, $failed failed ($(($(date +%s) - began)) s)"
-[ "$failed" = 0 ] && [ "$passed" -gt 0 ]
+status=0
+for part in "${parts[@]}"; do
+  began=$(date +%s)
+  boot "$part"
+  [ -s "$work/log" ] || { cat "$work/qemu" >&2; skip "QEMU did not start"; }
+  passed=$(grep -c '^PASS ' "$work/log" || true)
+  failed=$(grep -c '^FAIL ' "$work/log" || true)
+  if ! grep -q '^END 0$' "$work/log"; then
+    echo "FAIL $part: did not end well"
+    failed=$((failed + 1))
+  fi
+  echo "lab, $part: $passed passed, $failed failed ($(($(date +%s) - began)) s)"
+  if [ "$failed" != 0 ] || [ "$passed" = 0 ]; then status=1; fi
+done
+exit $status

@@ -26,6 +26,7 @@ type AP struct {
 	SSID    string
 	FreqMHz int
 	X, Y    float64 // m
+	Above   float64 // height over the receiver, m
 	P1      float64 // level at 1 m, dBm
 	N       float64 // path-loss exponent
 	Fixed   *int    // level everywhere, in place of the model
@@ -67,7 +68,7 @@ func (s *Scene) Level(a *AP) int {
 	if a.Fixed != nil {
 		return *a.Fixed
 	}
-	d := math.Max(1, math.Hypot(a.X-s.X, a.Y-s.Y))
+	d := math.Max(1, math.Hypot(math.Hypot(a.X-s.X, a.Y-s.Y), a.Above))
 	return int(math.Round(a.P1 - 10*a.N*math.Log10(d) + s.Shadow*s.normal(a.BSSID)))
 }
 
@@ -119,7 +120,7 @@ func (s *Scene) Remove(b radio.BSSID) bool {
 
 // Do carries out one line of the control language and gives its answer:
 //
-//	ap BSSID freq=MHZ [at=X,Y] [p1=DBM] [n=EXP] [level=DBM] [ssid=TEXT] [ssidhex=HEX]
+//	ap BSSID freq=MHZ [at=X,Y] [above=M] [p1=DBM] [n=EXP] [level=DBM] [ssid=TEXT] [ssidhex=HEX]
 //	   [country=CC] [load=STATIONS,UTILISATION] [tpc=DBM] [profiles=SSID,...]
 //	   [hidden] [strict] [silent] [broken]
 //	drop BSSID
@@ -240,6 +241,8 @@ func (a *AP) set(key, value string) error {
 		a.FreqMHz = *number()
 	case "at":
 		a.X, a.Y = pair()
+	case "above":
+		a.Above, err = strconv.ParseFloat(value, 64)
 	case "p1":
 		a.P1, err = strconv.ParseFloat(value, 64)
 	case "n":

@@ -27,7 +27,8 @@ func do(t *testing.T, s *air.Scene, lines ...string) string {
 	return answer
 }
 
-// L = P1 − 10 N log10(d), by hand: 3-4-5 triangle, 10 m, 100 m, nearer than 1 m.
+// L = P1 − 10 N log10(d), by hand: 3-4-5 triangle, 10 m, 100 m, nearer than 1 m,
+// 6 m away and 8 m above.
 func TestLevels(t *testing.T) {
 	s := air.NewScene()
 	do(t, &s,
@@ -40,6 +41,8 @@ func TestLevels(t *testing.T) {
 		"02:00:5e:10:00:04,5745,-44 02:00:5e:10:00:05,5745,-99", do(t, &s, "levels"))
 	do(t, &s, "at 3 5", "drop 02:00:5e:10:00:02", "ap 02:00:5e:10:00:05 freq=5180 level=-9")
 	assert.Equal(t, "02:00:5e:10:00:01,2412,-68 02:00:5e:10:00:03,5180,-62 02:00:5e:10:00:04,5745,-30 02:00:5e:10:00:05,5180,-9", do(t, &s, "levels"))
+	do(t, &s, "clear", "at 0 0", "ap 02:00:5e:10:00:01 freq=2412 at=6,0 above=8 p1=-40 n=3")
+	assert.Equal(t, "02:00:5e:10:00:01,2412,-70", do(t, &s, "levels"))
 	do(t, &s, "clear")
 	assert.Empty(t, do(t, &s, "levels"))
 }

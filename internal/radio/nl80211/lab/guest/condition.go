@@ -103,7 +103,7 @@ func (l *lab) withoutRadio() {
 func (l *lab) refusals() {
 	l.kind("interface down", scanErr(), nl80211.ErrDown, "ip link set wlan0 up")
 	l.diagnosis("interface down", "interface up", "ip link set wlan0 up")
-	must(l.country("US"))
+	must(l.country("US", 5180))
 	must(l.ready())
 	l.air(site...)
 

@@ -85,8 +85,8 @@ func (l *lab) plug(name string) error {
 	})
 }
 
-// country sets the regulatory domain and waits until 5 GHz may be used.
-func (l *lab) country(code string) error {
+// country sets the regulatory domain and waits until a channel may be used.
+func (l *lab) country(code string, freqMHz int) error {
 	c, err := wifi.New()
 	if err != nil {
 		return err
@@ -103,7 +103,7 @@ func (l *lab) country(code string) error {
 		for _, p := range phys {
 			for _, b := range p.BandAttributes {
 				for _, f := range b.FrequencyAttributes {
-					if f.Frequency == 5180 && !f.Disabled && !f.NoIR {
+					if f.Frequency == freqMHz && !f.Disabled && !f.NoIR {
 						return true
 					}
 				}

@@ -16,7 +16,8 @@ import (
 )
 
 const usage = `usage: guest checks        all checks of the lab
-       guest up [RADIO...] the simulated radio and its air, ready to scan
+       guest up [CC MHZ]   the simulated radio and its air, ready to scan, in a country
+                           where the channel may be used (US 5180)
        guest air LINE      one control line to the air: at 3 4, ap ..., levels
        guest medium        the air itself
        guest scan          one sweep of two channels; prints what it ended in
@@ -45,7 +46,14 @@ func run(args []string) error {
 		if err := l.plug("lab0"); err != nil {
 			return err
 		}
-		if err := l.country("US"); err != nil {
+		code, freq := "US", 5180
+		if len(args) == 3 {
+			code = args[1]
+			if _, err := fmt.Sscan(args[2], &freq); err != nil {
+				return fmt.Errorf("channel %q: %w", args[2], err)
+			}
+		}
+		if err := l.country(code, freq); err != nil {
 			return err
 		}
 		return l.ready()
