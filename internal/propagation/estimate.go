@@ -192,14 +192,16 @@ func solve(fits []*groupFit, o Options, warm, full bool) error {
 			}
 		}
 	case TwoLevel:
-		if err := solveTwoLevel(fits, o.MissRate, warm, full); err != nil {
-			return err
+		for _, f := range fits {
+			f.lik = f.twoLevel()
 		}
+		return solveTwoLevel(fits, o.MissRate, warm, warm, full)
 	}
 	return nil
 }
 
-func (f *groupFit) censored(miss *float64) error {
+// tobit lays out the censored likelihood and takes over a given miss rate.
+func (f *groupFit) tobit(miss *float64) *tobit {
 	n := f.rows.n()
 	t := &tobit{y: make([]float64, n), side: make([]int8, n)}
 	for i, l := range f.level {
@@ -213,6 +215,11 @@ func (f *groupFit) censored(miss *float64) error {
 			f.rates[k].stay = *miss
 		}
 	}
+	return t
+}
+
+func (f *groupFit) censored(miss *float64) error {
+	t := f.tobit(miss)
 	q := f.psiAt()
 	start := append([]float64(nil), f.theta...)
 	start[q] = math.Exp(-f.theta[q])
@@ -259,22 +266,27 @@ const (
 	rateRounds   = 12
 )
 
-func solveTwoLevel(fits []*groupFit, miss *float64, warm, full bool) error {
-	pairs := make([]*twoLevel, len(fits))
-	for g, f := range fits {
-		pairs[g] = &twoLevel{pairs: make([]pair, f.rows.n())}
-		for i, l := range f.level {
-			pairs[g].pairs[i] = pair{heard: l.Heard, missed: f.scans[i] - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: f.floor - 0.5}
-		}
-		f.lik = pairs[g]
+// twoLevel lays out the likelihood of scans, under the rates of f as they will be.
+func (f *groupFit) twoLevel() *twoLevel {
+	t := &twoLevel{pairs: make([]pair, f.rows.n()), block: make([]int, f.rows.n())}
+	for i, l := range f.level {
+		t.pairs[i] = pair{heard: l.Heard, missed: f.scans[i] - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: f.floor - 0.5}
 	}
+	for k := range f.blocks {
+		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+			t.block[i] = k
+		}
+	}
+	return t
+}
+
+// solveTwoLevel climbs from the parameters of fits. A warm start is near the
+// maximum; where it is that of other data (stale), rates that have not changed
+// say nothing about the parameters.
+func solveTwoLevel(fits []*groupFit, miss *float64, warm, stale, full bool) error {
 	climb := func(tol float64, brief bool) error {
-		for g, f := range fits {
-			for k := range f.blocks {
-				for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-					pairs[g].pairs[i].scan, pairs[g].pairs[i].stay = f.rates[k].scan, f.rates[k].stay
-				}
-			}
+		for _, f := range fits {
+			f.lik.(*twoLevel).rates = f.rates
 			o, err := (&problem{design: f.design, lik: f.lik, fixed: f.fixed, lower: f.lower, tol: tol, noise: quadratureNoise, brief: brief}).maximise(f.theta)
 			if err != nil {
 				return fmt.Errorf("%s GHz: %w", f.band, err)
@@ -283,14 +295,15 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, full bool) error {
 		}
 		return nil
 	}
+	tol := 0.0
+	if warm {
+		tol = roughGain // the step after it is taken on trust, and squares what is left
+	}
 	if miss != nil {
 		for _, f := range fits {
 			for k := range f.rates {
 				f.rates[k].scan = *miss
 			}
-		}
-		if err := climb(0, !full); err != nil {
-			return err
 		}
 	} else {
 		for round := range rateRounds {
@@ -310,22 +323,16 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, full bool) error {
 				}
 				f.rates = next
 			}
-			// A warm start is the maximum of other data: rates that have not
-			// changed say nothing about the parameters.
-			if change < ratesSettled && !(warm && round == 0) {
+			if change < ratesSettled && !(stale && round == 0) {
 				break
 			}
 			if err := climb(roughGain, true); err != nil {
 				return err
 			}
 		}
-		tol := 0.0
-		if warm {
-			tol = roughGain // the step after it is taken on trust, and squares what is left
-		}
-		if err := climb(tol, !full); err != nil {
-			return err
-		}
+	}
+	if err := climb(tol, !full); err != nil {
+		return err
 	}
 	for _, f := range fits {
 		s, e := math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1])

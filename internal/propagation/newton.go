@@ -24,7 +24,13 @@ type design struct {
 	own    []float64
 	shared [][]float64
 	psi    int
+
+	place   []int  // per row; nil where nothing is left out
+	without []bool // per place, left out
 }
+
+// out says whether a row is left out.
+func (d *design) out(i int) bool { return d.without != nil && d.without[d.place[i]] }
 
 func (d *design) base() int {
 	if d.own != nil {
@@ -129,31 +135,40 @@ func (d *design) sum(c chunk, lik likelihood, theta []float64) partial {
 	psi := theta[d.size()-d.psi:]
 	var r deriv
 	for i := c.lo; i < c.hi; i++ {
+		if d.out(i) {
+			continue
+		}
 		eta := d.regressors(i, at, theta, x)
 		lik.row(i, eta, psi, &r)
-		out.l += r.l
-		for a := range mu {
-			out.grad[a] += r.m * x[a]
-			w := -r.mm * x[a]
-			for b := 0; b <= a; b++ {
-				out.info[a*q+b] += w * x[b]
-			}
-		}
-		for s := range d.psi {
-			out.grad[mu+s] += r.p[s]
-			for b := range mu {
-				out.info[(mu+s)*q+b] -= r.mp[s] * x[b]
-			}
-		}
-		if d.psi > 0 {
-			out.info[mu*q+mu] -= r.p00
-		}
-		if d.psi > 1 {
-			out.info[(mu+1)*q+mu] -= r.p01
-			out.info[(mu+1)*q+mu+1] -= r.p11
-		}
+		out.add(&r, x, mu, d.psi)
 	}
 	return out
+}
+
+// add enters a row with its regressors, mu of η and psi of the spreads.
+func (p *partial) add(r *deriv, x []float64, mu, psi int) {
+	q := mu + psi
+	p.l += r.l
+	for a := range mu {
+		p.grad[a] += r.m * x[a]
+		w := -r.mm * x[a]
+		for b := 0; b <= a; b++ {
+			p.info[a*q+b] += w * x[b]
+		}
+	}
+	for s := range psi {
+		p.grad[mu+s] += r.p[s]
+		for b := range mu {
+			p.info[(mu+s)*q+b] -= r.mp[s] * x[b]
+		}
+	}
+	if psi > 0 {
+		p.info[mu*q+mu] -= r.p00
+	}
+	if psi > 1 {
+		p.info[(mu+1)*q+mu] -= r.p01
+		p.info[(mu+1)*q+mu+1] -= r.p11
+	}
 }
 
 // parallel calls f for 0 to n−1 on all processors.
@@ -184,7 +199,13 @@ func parallel(n int, f func(i int)) {
 // evaluate gives the log likelihood, its gradient and the observed information.
 func (d *design) evaluate(chunks []chunk, lik likelihood, theta []float64) (float64, []float64, *mat.SymDense) {
 	parts := make([]partial, len(chunks))
-	parallel(len(chunks), func(i int) { parts[i] = d.sum(chunks[i], lik, theta) })
+	if d.without != nil { // one refit of many, which go on side by side
+		for i := range chunks {
+			parts[i] = d.sum(chunks[i], lik, theta)
+		}
+	} else {
+		parallel(len(chunks), func(i int) { parts[i] = d.sum(chunks[i], lik, theta) })
+	}
 	p := d.size()
 	grad := make([]float64, p)
 	info := mat.NewSymDense(p, nil)
@@ -242,31 +263,13 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 	}
 	lambda := 0.0
 	for range maxSteps {
-		var free []int
-		for j := range theta {
-			o.active[j] = (p.fixed != nil && p.fixed[j]) ||
-				(p.lower != nil && theta[j] <= p.lower[j] && o.grad[j] <= 0)
-			if !o.active[j] {
-				free = append(free, j)
-			}
+		next, gain, err := p.propose(o, &lambda)
+		if err != nil {
+			return nil, err
 		}
-		if len(free) == 0 {
+		if next == nil {
 			return o, nil
 		}
-		step, gain, ok := newtonStep(o, free, lambda)
-		for !ok {
-			lambda = max(4*lambda, 1e-3)
-			if lambda > 1e12 {
-				return nil, fmt.Errorf("information matrix of %d parameters is singular", len(free))
-			}
-			step, gain, ok = newtonStep(o, free, lambda)
-		}
-		next := append([]float64(nil), theta...)
-		short := p.shorten(free, step)
-		for a, j := range free {
-			next[j] += short * step[a]
-		}
-		p.project(next)
 		slack := p.noise + 1e-12*math.Abs(o.l)
 		if gain < max(p.tol, slack) && lambda < 1e-2 {
 			if p.brief {
@@ -283,7 +286,6 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 		l, g, h := p.evaluate(chunks, p.lik, next)
 		o.evals++
 		if l > o.l-slack && !math.IsInf(l, 0) {
-			theta = next
 			o.theta, o.l, o.grad, o.info = next, l, g, h
 			if lambda *= 0.1; lambda < 1e-6 {
 				lambda = 0
@@ -296,6 +298,37 @@ func (p *problem) maximise(start []float64) (*optimum, error) {
 		}
 	}
 	return nil, fmt.Errorf("no convergence in %d steps: log likelihood %.6g", maxSteps, o.l)
+}
+
+// propose gives where the step from o leads and the climb that it promises; nil
+// where every parameter is held. It raises λ until the step can be told.
+func (p *problem) propose(o *optimum, lambda *float64) (next []float64, gain float64, err error) {
+	var free []int
+	for j := range o.theta {
+		o.active[j] = (p.fixed != nil && p.fixed[j]) ||
+			(p.lower != nil && o.theta[j] <= p.lower[j] && o.grad[j] <= 0)
+		if !o.active[j] {
+			free = append(free, j)
+		}
+	}
+	if len(free) == 0 {
+		return nil, 0, nil
+	}
+	step, gain, ok := newtonStep(o, free, *lambda)
+	for !ok {
+		*lambda = max(4**lambda, 1e-3)
+		if *lambda > 1e12 {
+			return nil, 0, fmt.Errorf("information matrix of %d parameters is singular", len(free))
+		}
+		step, gain, ok = newtonStep(o, free, *lambda)
+	}
+	next = append([]float64(nil), o.theta...)
+	short := p.shorten(free, step)
+	for a, j := range free {
+		next[j] += short * step[a]
+	}
+	p.project(next)
+	return next, gain, nil
 }
 
 // longestSpreadStep is how far one step may change the logarithm of a spread: a

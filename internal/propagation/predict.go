@@ -97,24 +97,14 @@ func Assume(s *site.Site, o Options, groups []Group, radios []RadioFit, walls []
 // take enters the estimates of a band, without their errors.
 func (f *Fit) take(b *groupFit) {
 	g := len(f.Groups)
-	only := func(v float64) Value { return Value{v, math.NaN(), math.NaN(), math.NaN()} }
 	group := Group{
-		Band: b.band, SigmaDB: only(b.sigma), ShadowDB: b.sigma, FloorDBm: b.floor,
+		Band: b.band, FloorDBm: b.floor,
 		Readings: b.counts.readings, Censored: b.counts.missed, Stays: b.counts.heard, Silent: b.counts.silent,
 	}
-	if b.model == TwoLevel {
-		group.ShadowDB, group.ScatterDB = math.Exp(b.theta[b.psiAt()]), math.Exp(b.theta[b.psiAt()+1])
-	}
-	n, miss := 0.0, 0.0
 	for k, r := range b.radios {
 		to := &f.Radios[r]
 		to.InFit = true
-		to.Level1m, to.Exponent = only(b.theta[k]), only(b.exponentOf(k))
-		to.ScanMiss, to.StayMiss = b.rates[k].scan, b.rates[k].stay
-		to.MissRate = to.StayMiss + (1-to.StayMiss)*to.ScanMiss
-		f.groupOf[r], f.rates[r] = g, b.rates[k]
-		n += b.exponentOf(k)
-		miss += to.MissRate
+		f.groupOf[r] = g
 		heard := map[int]bool{}
 		for i := b.rows.start[k]; i < b.rows.start[k+1]; i++ {
 			p := b.data.PlaceOf[b.stay[i]]
@@ -129,25 +119,47 @@ func (f *Fit) take(b *groupFit) {
 			}
 		}
 	}
-	group.Exponent = only(n / float64(b.blocks))
-	group.MissRate = miss / float64(b.blocks)
 	f.Groups = append(f.Groups, group)
-	loss := make([]float64, len(f.links.materials))
 	for j, c := range b.wall {
-		w := WallLoss{Material: b.data.Materials[j], Band: b.band, LossDB: Value{0, math.NaN(), math.NaN(), math.NaN()}}
+		w := WallLoss{Material: b.data.Materials[j], Band: b.band}
 		for _, i := range b.heard {
 			if c[i] < 0 {
 				w.Crossed++
 			}
 		}
-		if at := slices.Index(b.walls, j); at >= 0 {
-			loss[j] = b.theta[b.wallAt(at)]
-			w.LossDB = only(loss[j])
-		}
 		f.Walls = append(f.Walls, w)
 	}
-	f.loss = append(f.loss, loss)
+	f.loss = append(f.loss, make([]float64, len(b.wall)))
 	f.Warnings = append(f.Warnings, b.warnings...)
+	f.estimates(g, b)
+}
+
+// estimates enters the parameters of a band that was taken as group g.
+func (f *Fit) estimates(g int, b *groupFit) {
+	only := func(v float64) Value { return Value{v, math.NaN(), math.NaN(), math.NaN()} }
+	group := &f.Groups[g]
+	group.SigmaDB, group.ShadowDB = only(b.sigma), b.sigma
+	if b.model == TwoLevel {
+		group.ShadowDB, group.ScatterDB = math.Exp(b.theta[b.psiAt()]), math.Exp(b.theta[b.psiAt()+1])
+	}
+	n, miss := 0.0, 0.0
+	for k, r := range b.radios {
+		to := &f.Radios[r]
+		to.Level1m, to.Exponent = only(b.theta[k]), only(b.exponentOf(k))
+		to.ScanMiss, to.StayMiss = b.rates[k].scan, b.rates[k].stay
+		to.MissRate = to.StayMiss + (1-to.StayMiss)*to.ScanMiss
+		f.rates[r] = b.rates[k]
+		n += b.exponentOf(k)
+		miss += to.MissRate
+	}
+	group.Exponent = only(n / float64(b.blocks))
+	group.MissRate = miss / float64(b.blocks)
+	for j := range b.wall {
+		if at := slices.Index(b.walls, j); at >= 0 {
+			f.loss[g][j] = b.theta[b.wallAt(at)]
+		}
+		f.Walls[g*len(b.wall)+j].LossDB = only(f.loss[g][j])
+	}
 }
 
 // Level predicts the level in dBm of a radio, an index into Site.Radios, at a

@@ -22,16 +22,39 @@ const (
 // tally counts misses at strong levels.
 type tally struct {
 	missed, rows float64 // scans missed in rows that heard
-	scans        []int   // scans of those rows
+	scans        []int   // how many of those rows had so many scans
 	silent, all  float64 // stays missed altogether, and all, at strong predicted levels
 }
 
 func (t *tally) add(o tally) {
 	t.missed += o.missed
 	t.rows += o.rows
-	t.scans = append(t.scans, o.scans...)
+	for m, n := range o.scans {
+		t.count(m, n)
+	}
 	t.silent += o.silent
 	t.all += o.all
+}
+
+// count enters n rows of m scans.
+func (t *tally) count(m, n int) {
+	for len(t.scans) <= m {
+		t.scans = append(t.scans, 0)
+	}
+	t.scans[m] += n
+}
+
+// less takes out what o counted of the same block.
+func (t tally) less(o tally) tally {
+	t.missed -= o.missed
+	t.rows -= o.rows
+	t.scans = append([]int(nil), t.scans...)
+	for m, n := range o.scans {
+		t.scans[m] -= n
+	}
+	t.silent -= o.silent
+	t.all -= o.all
+	return t
 }
 
 // tallies counts, for every block, what is missed 12 dB or more above the
@@ -40,35 +63,39 @@ func (t *tally) add(o tally) {
 // rather than too weak.
 func (f *groupFit) tallies(rates []missRate) []tally {
 	out := make([]tally, f.blocks)
-	s, e := math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1])
-	at := f.locals(0)
-	x := make([]float64, len(at))
-	var o deriv
+	x := make([]float64, len(f.locals(0)))
 	for k := range f.blocks {
-		t := &out[k]
 		at := f.locals(k)
 		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-			l, m := f.level[i], f.scans[i]
-			if l.Heard > 0 && m > 1 && l.MeanDBm >= f.floor+strongDB {
-				t.missed += float64(m - l.Heard)
-				t.rows++
-				t.scans = append(t.scans, m)
-			}
-			eta := f.regressors(i, at, f.theta, x)
-			if eta < f.floor+strongDB {
-				continue
-			}
-			t.all++
-			if l.Heard == 0 {
-				p := pair{missed: m, floor: f.floor - 0.5, scan: rates[k].scan}
-				p.logLik(eta, s, e, &o)
-				weak := math.Exp(o.l)
-				pi := max(rates[k].stay, 1e-4)
-				t.silent += pi / (pi + (1-pi)*weak)
+			if !f.out(i) {
+				f.tally(&out[k], i, rates[k], at, x)
 			}
 		}
 	}
 	return out
+}
+
+// tally enters row i of a block whose local parameters are at.
+func (f *groupFit) tally(t *tally, i int, rate missRate, at []int, x []float64) {
+	l, m := f.level[i], f.scans[i]
+	if l.Heard > 0 && m > 1 && l.MeanDBm >= f.floor+strongDB {
+		t.missed += float64(m - l.Heard)
+		t.rows++
+		t.count(m, 1)
+	}
+	eta := f.regressors(i, at, f.theta, x)
+	if eta < f.floor+strongDB {
+		return
+	}
+	t.all++
+	if l.Heard == 0 {
+		var o deriv
+		p := pair{missed: m, floor: f.floor - 0.5, scan: rate.scan}
+		p.logLik(eta, math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1]), &o)
+		weak := math.Exp(o.l)
+		pi := max(rate.stay, 1e-4)
+		t.silent += pi / (pi + (1-pi)*weak)
+	}
 }
 
 // scanMiss solves for p0, drawn towards prior with the weight of siteScans. A
@@ -84,9 +111,11 @@ func (t *tally) scanMiss(prior, weight float64) float64 {
 	p := 0.1
 	for range 50 {
 		den := 0.0
-		for _, m := range t.scans {
-			pm := math.Pow(p, float64(m-1))
-			den += float64(m) * (1 - pm) / (1 - pm*p)
+		for m, n := range t.scans {
+			if n > 0 {
+				pm := math.Pow(p, float64(m-1))
+				den += float64(n) * float64(m) * (1 - pm) / (1 - pm*p)
+			}
 		}
 		next := min((t.missed+weight*prior)/(den+weight), mostMissed)
 		if math.Abs(next-p) < 1e-7 {

@@ -29,11 +29,15 @@ type pair struct {
 // with S = σ_s z and E over z given the scans, ∂ℓ = E[∂ log f] and
 // ∂²ℓ = E[∂² log f] + Cov[∂ log f].
 type twoLevel struct {
-	pairs []pair
+	pairs []pair // apart from the miss rates
+	block []int  // per pair
+	rates []missRate
 }
 
 func (t *twoLevel) row(i int, eta float64, psi []float64, o *deriv) {
-	t.pairs[i].logLik(eta, math.Exp(psi[0]), math.Exp(psi[1]), o)
+	p := t.pairs[i]
+	p.scan, p.stay = t.rates[t.block[i]].scan, t.rates[t.block[i]].stay
+	p.logLik(eta, math.Exp(psi[0]), math.Exp(psi[1]), o)
 }
 
 // logLik gives ℓ and its derivatives by μ, log σ_s and log σ_e.
