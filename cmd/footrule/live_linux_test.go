@@ -365,7 +365,7 @@ func (l *live) before(file, toml string) {
 func (l *live) walked(file string) {
 	began := time.Now()
 	hit := ""
-	code, said := l.walk(file, events{recording: func(point string, p *prompts) {
+	code, _ := l.walk(file, events{recording: func(point string, p *prompts) {
 		if len(l.said) == 7 {
 			hit = point
 			time.Sleep(600 * time.Millisecond) // a scan or so into the visit
@@ -376,7 +376,7 @@ func (l *live) walked(file string) {
 	l.kept("killed in a visit: what was saved", file, 0)
 
 	n := len(l.said)
-	code, said = l.walk(file, events{saved: func(point string, p *prompts) {
+	code, said := l.walk(file, events{saved: func(point string, p *prompts) {
 		if len(l.said) == n+4 {
 			require.NoError(l.t, p.cmd.Process.Kill())
 		}
