@@ -282,18 +282,15 @@ func (l *live) stored(file string) walk.Walk {
 	return walks[0]
 }
 
-// kept checks that exactly what was called saved is on disk, in its order. A
-// killed program may have stored one visit more than it could say.
-func (l *live) kept(name, file string, more int) {
+// kept checks that exactly what was called saved is on disk, in its order.
+func (l *live) kept(name, file string) {
 	l.t.Helper()
 	w := l.stored(file)
 	var got []string
 	for _, v := range w.Standing() {
 		got = append(got, v.Point)
 	}
-	n := len(l.said)
-	ok := len(got) >= n && len(got) <= n+more && slices.Equal(got[:min(n, len(got))], l.said)
-	l.check(ok, name, "%d called saved, %d on disk", n, len(got))
+	l.check(slices.Equal(got, l.said), name, "%d called saved, %d on disk", len(l.said), len(got))
 }
 
 // TestLive drives the program on a real kernel with a simulated radio, as a
@@ -373,7 +370,7 @@ func (l *live) walked(file string) {
 		}
 	}})
 	l.check(code == -1 && hit != "" && len(l.said) == 7, "killed in a visit", "at %s, after %v", hit, l.said)
-	l.kept("killed in a visit: what was saved", file, 0)
+	l.kept("killed in a visit: what was saved", file)
 
 	n := len(l.said)
 	code, said := l.walk(file, events{saved: func(point string, p *prompts) {
@@ -384,7 +381,7 @@ func (l *live) walked(file string) {
 	want := fmt.Sprintf("going on with walk 1: %d done, 0 skipped, %d to do", n, len(l.points)-n)
 	l.check(said[0] == want && l.said[n] == hit, "resumed", "%q, first at %s", said[0], l.said[n])
 	l.check(code == -1 && len(l.said) == n+4, "killed as a visit was called saved", "%d saved", len(l.said))
-	l.kept("killed as a visit was called saved: what was saved", file, 0)
+	l.kept("killed as a visit was called saved: what was saved", file)
 
 	n = len(l.said)
 	reason, down := "", false
@@ -401,7 +398,7 @@ func (l *live) walked(file string) {
 	l.check(down && strings.Contains(reason, "ip link set wlan0 up"), "interface lost in a visit", "%s", reason)
 	l.check(code == 0 && len(l.said) == len(l.points), "walk", "exit %d, %d of %d points in %.1f s: %s",
 		code, len(l.said), len(l.points), time.Since(began).Seconds(), said[len(said)-1])
-	l.kept("walk: what was saved", file, 0)
+	l.kept("walk: what was saved", file)
 	l.check(l.stored(file).Completed, "walk is finished", "completed: %v", l.stored(file).Completed)
 }
 
