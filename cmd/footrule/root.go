@@ -77,7 +77,10 @@ an invented site, without a radio: footrule demo`,
 
 // commands is the table of all commands, in the order of the work.
 var commands = []func(*shell) *cobra.Command{
-	newDemo, newNew, newDoctor, newScan, newWalk, newImport, newFit, newErrors,
+	newDemo, newNew, newDoctor, newScan, newWalk, newImport,
+	newRadios,
+	newReceivers,
+	newFit, newErrors,
 }
 
 // files checks the number of file arguments and names what is missing.

@@ -68,7 +68,8 @@ const firstOctetBits = 0x0e
 
 // Weights of evidence, set by judgement so that no address pattern suffices by
 // itself, levels that were compared at many places do, and a standard's set
-// outweighs whatever is merely usual. The score is 1/(1+e^−Σ).
+// outweighs whatever is merely usual. The score is 1/(1+e^−Σ),
+// at most 0.99.
 const (
 	priorRadio = -4.0 // most pairs of BSSIDs are not one radio
 	priorAP    = -3.0
@@ -143,8 +144,11 @@ func measured(ev []Evidence) float64 {
 	return total
 }
 
-// score maps a sum of weights to 0 to 1.
-func score(sum float64) float64 { return 1 / (1 + math.Exp(-sum)) }
+// highestScore keeps a score from looking certain.
+const highestScore = 0.99
+
+// score maps a sum of weights to 0 to highestScore.
+func score(sum float64) float64 { return min(highestScore, 1/(1+math.Exp(-sum))) }
 
 // Confidence says a score in a word.
 type Confidence string

@@ -1,6 +1,7 @@
 package grouping
 
 import (
+	"cmp"
 	"slices"
 
 	"footrule/internal/radio"
@@ -23,7 +24,7 @@ type Options struct {
 //     plan is believed where they say nothing against it.
 //  2. A group of BSSs is the radio of the plan that most of its members are
 //     under; where two have as many, the one whose access point has more
-//     addresses of the same first five octets.
+//     addresses of the same first five octets. No two groups are one radio.
 //  3. A group that is no radio of the plan goes to the access point of the radio
 //     that it is nearest to, if that is near enough.
 //  4. A BSSID of the plan is never kept out.
@@ -135,12 +136,17 @@ func (p *proposer) votes(g []int, k int) int {
 	return n
 }
 
-// main is the group with most members under radio k of the plan, −1 for none.
+// main is the group with most members under radio k of the plan, of equal ones
+// the one with more kin there; −1 for none.
 func (p *proposer) main(k int) int {
-	best, most := -1, 0
+	best, most, kin := -1, 0, 0
 	for g := range p.groups {
-		if n := p.votes(p.groups[g], k); n > most {
-			best, most = g, n
+		n := p.votes(p.groups[g], k)
+		if n == 0 || n < most {
+			continue
+		}
+		if c := p.kin(p.groups[g], k); n > most || c > kin {
+			best, most, kin = g, n, c
 		}
 	}
 	return best
@@ -182,29 +188,26 @@ func (p *proposer) measured(a, b []int) float64 {
 	return total / float64(len(a)*len(b))
 }
 
-// name decides which radio of the plan each group is.
+// name decides which radio of the plan each group is: pairs of a group and a
+// radio, those with most votes first, then those with most kin.
 func (p *proposer) name() {
+	type claim struct{ g, k, votes, kin int }
+	var claims []claim
 	p.is = make([]int, len(p.groups))
-	for g := range p.is {
+	for g := range p.groups {
 		p.is[g] = -1
-	}
-	for k := range p.refs {
-		g := p.main(k)
-		if g < 0 {
-			continue
-		}
-		if have := p.is[g]; have < 0 || p.better(p.groups[g], k, have) {
-			p.is[g] = k
+		for k := range p.refs {
+			if n := p.votes(p.groups[g], k); n > 0 {
+				claims = append(claims, claim{g, k, n, p.kin(p.groups[g], k)})
+			}
 		}
 	}
-}
-
-// better reports whether radio k is a better name for a group than radio have.
-func (p *proposer) better(g []int, k, have int) bool {
-	if a, b := p.votes(g, k), p.votes(g, have); a != b {
-		return a > b
+	slices.SortStableFunc(claims, func(a, b claim) int { return cmp.Or(b.votes-a.votes, b.kin-a.kin) })
+	for _, c := range claims {
+		if p.is[c.g] < 0 && !slices.Contains(p.is, c.k) {
+			p.is[c.g] = c.k
+		}
 	}
-	return p.kin(g, k) > p.kin(g, have)
 }
 
 // kin counts the addresses of radio k's access point, those of the group left

@@ -37,7 +37,7 @@ type Proposal struct {
 	Mates   []radio.BSSID // the others of its radio, on the plan or not
 
 	With       *radio.BSSID // whom Evidence compares it with; nil for none
-	Score      float64      // 0 to 1, from the weights of Evidence; NaN where nothing was compared
+	Score      float64      // 0 to 0.99, from the weights of Evidence; NaN where nothing was compared
 	Confidence Confidence   // empty where Score is NaN
 	Evidence   []Evidence
 	OwnSSID    bool   // it carries an SSID of the plan's BSSIDs and is not on the plan

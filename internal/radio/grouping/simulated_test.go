@@ -142,6 +142,26 @@ func TestSimulatedProposals(t *testing.T) {
 	assert.GreaterOrEqual(t, c.recall(), 0.98)
 }
 
+// TestSwappedPairs exchanges one of two BSSIDs, so that each radio of the plan
+// has as many of one group as of the other: the access points' other addresses decide.
+func TestSwappedPairs(t *testing.T) {
+	w := simulate(t, 6, 2, lowBits)
+	plan := w.truth.Clone()
+	a, b := &plan.AccessPoints[4].Radios[1], &plan.AccessPoints[6].Radios[1]
+	a.BSSIDs[1], b.BSSIDs[1] = b.BSSIDs[1], a.BSSIDs[1]
+	rep := grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
+	var got []string
+	for _, p := range rep.Proposals {
+		if w.ours[p.BSSID] {
+			got = append(got, fmt.Sprint(p.Kind, " ", p.ID, " from ", p.Planned, " ", p.Confidence))
+		}
+	}
+	assert.Equal(t, []string{
+		"move 02005e200411@AP-05/5 from AP-07/5 strong",
+		"move 02005e200611@AP-07/5 from AP-05/5 strong",
+	}, got)
+}
+
 // TestSwappedOnPlan exchanges a BSSID between two radios of the plan; both have
 // to come back, and no other.
 func TestSwappedOnPlan(t *testing.T) {
