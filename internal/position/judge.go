@@ -263,18 +263,21 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	}
 	j.fit = fit
 	j.refits = min(len(byPlace), mostRefits)
-	foldOf := func(place int) int { return place % j.refits }
+	refits := propagation.NewRefits(d, j.o.Propagation, fit)
 	var stop error
 	parallel(j.ctx, j.refits, func(fold int) error {
-		left := d.Subset(func(i int) bool { return foldOf(d.PlaceOf[i]) != fold })
+		var places []int
+		for p := fold; p < len(byPlace); p += j.refits {
+			places = append(places, p)
+		}
 		// The fit to all places is only where the refit sets out; it goes on to
 		// the maximum of what is left.
-		f, err := propagation.EstimateFrom(left, j.o.Propagation, fit)
+		f, err := refits.Without(places...)
 		var l locator
 		if err == nil {
 			l = j.locate(j.grid, f)
 		}
-		for p := fold; p < len(byPlace); p += j.refits {
+		for _, p := range places {
 			if j.watch != nil {
 				j.watch(p, f)
 			}

@@ -195,7 +195,11 @@ func solve(fits []*groupFit, o Options, warm, full bool) error {
 		for _, f := range fits {
 			f.lik = f.twoLevel()
 		}
-		return solveTwoLevel(fits, o.MissRate, warm, warm, full)
+		last := 0.0
+		if warm {
+			last = roughGain // the step after it is taken on trust, and squares what is left
+		}
+		return solveTwoLevel(fits, o.MissRate, last, warm, full)
 	}
 	return nil
 }
@@ -280,10 +284,10 @@ func (f *groupFit) twoLevel() *twoLevel {
 	return t
 }
 
-// solveTwoLevel climbs from the parameters of fits. A warm start is near the
-// maximum; where it is that of other data (stale), rates that have not changed
-// say nothing about the parameters.
-func solveTwoLevel(fits []*groupFit, miss *float64, warm, stale, full bool) error {
+// solveTwoLevel climbs from the parameters of fits until a step promises less
+// than last. Where they are the maximum of other data (stale), rates that have
+// not changed say nothing about them.
+func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bool) error {
 	climb := func(tol float64, brief bool) error {
 		for _, f := range fits {
 			f.lik.(*twoLevel).rates = f.rates
@@ -294,10 +298,6 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, stale, full bool) erro
 			f.theta, f.opt = o.theta, o
 		}
 		return nil
-	}
-	tol := 0.0
-	if warm {
-		tol = roughGain // the step after it is taken on trust, and squares what is left
 	}
 	if miss != nil {
 		for _, f := range fits {
@@ -331,7 +331,7 @@ func solveTwoLevel(fits []*groupFit, miss *float64, warm, stale, full bool) erro
 			}
 		}
 	}
-	if err := climb(tol, !full); err != nil {
+	if err := climb(last, !full); err != nil {
 		return err
 	}
 	for _, f := range fits {

@@ -27,6 +27,17 @@ type rows struct {
 
 func (r *rows) n() int { return len(r.stay) }
 
+// lowest is the lowest level that a stay heard, +Inf where it heard none.
+func lowest(l walk.Level) float64 {
+	switch {
+	case l.Heard == 0:
+		return math.Inf(1)
+	case l.MinDBm < 0:
+		return min(l.MeanDBm, l.MinDBm)
+	}
+	return l.MeanDBm
+}
+
 // block gives the block of every row.
 func (r *rows) blockOf(i int) int {
 	lo, hi := 0, len(r.radios)
@@ -66,11 +77,7 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 			}
 			if l.Heard > 0 {
 				g.heard = append(g.heard, g.n())
-				low := l.MeanDBm
-				if l.MinDBm < 0 {
-					low = min(low, l.MinDBm)
-				}
-				g.floor = min(g.floor, low)
+				g.floor = min(g.floor, lowest(l))
 				g.counts.heard++
 			} else {
 				g.counts.silent++
