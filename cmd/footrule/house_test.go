@@ -77,12 +77,12 @@ func TestOwners(t *testing.T) {
 		"go.etcd.io/bbolt":                   {"footrule/store"},
 		"github.com/mdlayher/wifi":           {"footrule/internal/radio/nl80211"},
 		"github.com/mdlayher/genetlink":      {"footrule/internal/radio/nl80211"},
-		"github.com/charmbracelet/bubbletea": {"footrule/tui", "footrule/cmd"},
-		"github.com/charmbracelet/lipgloss":  {"footrule/tui", "footrule/cmd"},
+		"github.com/charmbracelet/bubbletea": {"footrule/tui"},
+		"github.com/charmbracelet/lipgloss":  {"footrule/tui"},
 		"github.com/spf13/cobra":             {"footrule/cmd"},
 	}
 	domain := []string{"footrule/internal/site", "footrule/internal/walk", "footrule/internal/propagation",
-		"footrule/internal/position", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/radio"}
+		"footrule/internal/position", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/radio", "footrule/internal/radio/grouping"}
 	for _, p := range list(t) {
 		for _, imp := range p.Imports {
 			for lib, who := range owners {
