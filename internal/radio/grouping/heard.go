@@ -27,6 +27,7 @@ type BSS struct {
 	Places       int      // where it was heard
 	StrongestDBm float64
 	weakestDBm   float64
+	freqs        []int // all, the most frequent first
 }
 
 // Heard is what walks heard, scan by scan.
@@ -91,8 +92,8 @@ func Listen(s *site.Site, walks []walk.Walk) Heard {
 	for i := range h.BSSs {
 		b, t := &h.BSSs[i], &tallies[i]
 		b.SSIDs = frequent(t.ssids)
-		if f := frequent(t.freqs); len(f) > 0 {
-			b.FreqMHz = f[0]
+		if b.freqs = frequent(t.freqs); len(b.freqs) > 0 {
+			b.FreqMHz = b.freqs[0]
 		}
 		b.Places = len(t.places)
 	}
@@ -114,6 +115,11 @@ func frequent[K cmp.Ordered](n map[K]int) []K {
 func (b *BSS) band() radio.Band {
 	band, _ := radio.BandOf(b.FreqMHz)
 	return band
+}
+
+// mayShare reports whether a and b were ever on one channel, as far as is known.
+func mayShare(a, b *BSS) bool {
+	return a.FreqMHz == 0 || b.FreqMHz == 0 || slices.ContainsFunc(a.freqs, func(f int) bool { return slices.Contains(b.freqs, f) })
 }
 
 // ssid is the most frequent SSID; empty where none was heard.

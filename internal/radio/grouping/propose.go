@@ -34,10 +34,7 @@ func Propose(plan *site.Site, h Heard, o Options) Report {
 	p.radios = newLinks(priorRadio, func(i, j int) []Evidence { return oneRadio(&h.BSSs[i], &h.BSSs[j], o.Sets) })
 	p.places()
 	p.leaveOut()
-	p.groups = p.radios.cluster(p.kept, func(i, j int) bool {
-		a, b := &h.BSSs[i], &h.BSSs[j]
-		return a.FreqMHz == 0 || b.FreqMHz == 0 || a.band() == b.band()
-	})
+	p.groups = p.radios.cluster(p.kept, func(i, j int) bool { return mayShare(&h.BSSs[i], &h.BSSs[j]) })
 	p.believe()
 	p.name()
 	for _, g := range p.groups {

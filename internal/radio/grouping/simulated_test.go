@@ -56,13 +56,15 @@ func first(s *site.Site) *site.Site {
 func TestSimulatedSites(t *testing.T) {
 	for name, tc := range map[string]struct {
 		pattern           pattern
-		seeds             int
+		seeds, visits     int
 		precision, recall float64 // of radios, at least
 		apPrec, apRec     float64
 	}{
-		"low bits":    {lowBits, 4, 1, 0.99, 0.95, 0.95},
-		"first octet": {firstOctet, 4, 1, 0.99, 0.95, 0.9},
-		"no pattern":  {scattered, 4, 1, 0.95, 0.9, 0},
+		"low bits":    {lowBits, 4, 42, 1, 0.99, 0.95, 0.95},
+		"first octet": {firstOctet, 4, 42, 1, 0.99, 0.95, 0.9},
+		"no pattern":  {scattered, 4, 42, 1, 0.95, 0.9, 0},
+		"five visits": {lowBits, 4, 5, 1, 0.9, 0.9, 0.5},
+		"one visit":   {lowBits, 4, 1, 0.95, 0.9, 0, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -70,6 +72,7 @@ func TestSimulatedSites(t *testing.T) {
 			for seed := range tc.seeds {
 				w := simulate(t, uint64(seed+101), 3, tc.pattern)
 				plan := bare(w.truth)
+				w.walk.Visits = w.walk.Visits[:tc.visits]
 				rep := grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
 				radioOf, apOf := map[radio.BSSID]int{}, map[radio.BSSID]int{}
 				for g, r := range rep.Radios {
@@ -97,8 +100,8 @@ func TestSimulatedSites(t *testing.T) {
 					}
 				}
 			}
-			t.Logf("one radio: %+v, precision %.3f, recall %.3f; one access point: %+v, precision %.3f, recall %.3f",
-				radios, radios.precision(), radios.recall(), aps, aps.precision(), aps.recall())
+			t.Logf("%s: one radio: %+v, precision %.3f, recall %.3f; one access point: %+v, precision %.3f, recall %.3f",
+				name, radios, radios.precision(), radios.recall(), aps, aps.precision(), aps.recall())
 			assert.GreaterOrEqual(t, radios.precision(), tc.precision)
 			assert.GreaterOrEqual(t, radios.recall(), tc.recall)
 			if tc.apRec > 0 {
