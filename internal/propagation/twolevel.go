@@ -150,10 +150,138 @@ func (p *pair) integrate(mu, s, e float64, o *deriv) {
 	n := int(min(math.Ceil(reach/step), mostNodes))
 	step = reach / float64(n)
 
-	var sum float64
+	m := moments{s: s, perE: 1 / e, h: h, q: q, mean: p.mean - mu, hee: h / (e * e), ss: p.sumSq / (e * e)}
 	ref := top
-	var m1 [3]float64 // Σ w ∂
-	var m2 [6]float64 // Σ w (∂² + ∂∂')
+	if p.scan > 0 && top > lightest {
+		p.light(&m, x0, r, zm, sz, step, n, top)
+	} else {
+		ref = p.careful(&m, x0, r, zm, sz, step, n, top)
+	}
+	m.enter(o, ref+math.Log(step/sqrt2Pi))
+}
+
+// moments are sums of the integrand, weighted by w, and of its derivatives by
+// μ, log σ_s and log σ_e: Σ w, Σ w ∂ and Σ w (∂² + ∂∂').
+type moments struct {
+	s, h, q float64
+	mean    float64 // ȳ − μ
+	perE    float64 // 1/σ_e
+	hee, ss float64 // h/σ_e² and the sum of squares about ȳ over σ_e²
+	sum     float64
+	m1      [3]float64
+	m2      [6]float64
+}
+
+// add enters a node at z with x, where the hazard is ρ = ∂ log G/∂x.
+func (m *moments) add(w, z, x, rho float64) {
+	sc := m.s * z
+	rhoX := -rho * (x + rho) // ρ'
+	dev := m.mean - sc
+	qe := m.q * m.perE
+	hd := m.hee * dev
+	g0 := hd - qe*rho
+	g1 := sc * g0
+	g2 := m.ss - m.h + hd*dev - m.q*rho*x
+	k := qe*m.perE*rhoX - m.hee
+	t := qe*(rho+rhoX*x) - 2*hd
+	u := m.q*(rhoX*x+rho)*x - 2*m.ss - 2*hd*dev
+	m.sum += w
+	m.m1[0] += w * g0
+	m.m1[1] += w * g1
+	m.m1[2] += w * g2
+	m.m2[0] += w * (k + g0*g0)
+	m.m2[1] += w * (sc*k + g0*g1)
+	m.m2[2] += w * (t + g0*g2)
+	m.m2[3] += w * (sc*g0 + sc*sc*k + g1*g1)
+	m.m2[4] += w * (sc*t + g1*g2)
+	m.m2[5] += w * (u + g2*g2)
+}
+
+func (m *moments) scale(f float64) {
+	m.sum *= f
+	for j := range m.m1 {
+		m.m1[j] *= f
+	}
+	for j := range m.m2 {
+		m.m2[j] *= f
+	}
+}
+
+// enter adds the logarithm of the integral, of which a factor is taken out, to ℓ.
+func (m *moments) enter(o *deriv, factor float64) {
+	o.l += factor + math.Log(m.sum)
+	g0, g1, g2 := m.m1[0]/m.sum, m.m1[1]/m.sum, m.m1[2]/m.sum
+	o.m, o.p[0], o.p[1] = g0, g1, g2
+	o.mm = m.m2[0]/m.sum - g0*g0
+	o.mp[0] = m.m2[1]/m.sum - g0*g1
+	o.mp[1] = m.m2[2]/m.sum - g0*g2
+	o.p00 = m.m2[3]/m.sum - g1*g1
+	o.p01 = m.m2[4]/m.sum - g1*g2
+	o.p11 = m.m2[5]/m.sum - g2*g2
+}
+
+// lightest is the logarithm of an integrand that may still be divided by its
+// greatest value, or nearly so, without leaving the range of numbers.
+const lightest = -300.0
+
+// light sums the integrand over exp(top) where p0 > 0: [p0 + (1 − p0) Φ]^q is
+// far from underflow then, and neither logarithms nor, from node to node,
+// exponentials are called for: exp(−t²/2) goes on by its ratio.
+func (p *pair) light(m *moments, x0, r, zm, sz, step float64, n int, top float64) {
+	tab := normalTable()
+	node := func(bell, t float64) {
+		x := x0 - r*t
+		g, rho := 1.0, 0.0
+		switch {
+		case x < -tableReach:
+			g = p.scan
+		case x <= tableReach:
+			cdf, density := tab.at(x)
+			g = p.scan + (1-p.scan)*cdf
+			rho = (1 - p.scan) * density / g
+		}
+		if w := bell * power(g, p.missed); w >= leastWeight {
+			m.add(w, zm+sz*t, x, rho)
+		}
+	}
+	scale, shrink := math.Exp(-top), math.Exp(-step*step)
+	var bell, ratio float64
+	node(scale, 0)
+	for a := 1; a <= n; a++ {
+		t := float64(a) * step
+		if a%ratioRun == 1 {
+			bell, ratio = scale*math.Exp(-t*t/2), math.Exp(-step*(t+step/2))
+		} else {
+			bell *= ratio
+			ratio *= shrink
+		}
+		node(bell, -t)
+		node(bell, t)
+	}
+}
+
+// ratioRun is after how many ratios rounding is swept out: it has grown to some
+// 1e-13 then.
+const ratioRun = 32
+
+// leastWeight is exp(−negligible).
+const leastWeight = 2.061153622438558e-9
+
+// power is g^q for q ≥ 1.
+func power(g float64, q int) float64 {
+	out := 1.0
+	for ; q > 0; q >>= 1 {
+		if q&1 == 1 {
+			out *= g
+		}
+		g *= g
+	}
+	return out
+}
+
+// careful sums the integrand over exp of what it returns, by logarithms.
+func (p *pair) careful(m *moments, x0, r, zm, sz, step float64, n int, top float64) (ref float64) {
+	ref = top
 	for a := -n; a <= n; a++ {
 		tt := float64(a) * step
 		x := x0 - r*tt
@@ -166,55 +294,17 @@ func (p *pair) integrate(mu, s, e float64, o *deriv) {
 			g := p.scan + (1-p.scan)*bigPhi(x)
 			lg, rho = math.Log(g), (1-p.scan)*phi(x)/g
 		}
-		lf := -tt*tt/2 + q*lg
+		lf := -tt*tt/2 + m.q*lg
 		if lf < top-negligible {
 			continue
 		}
 		if lf > ref { // a new peak: rescale what is summed so far
-			if sum > 0 {
-				f := math.Exp(ref - lf)
-				sum *= f
-				for j := range m1 {
-					m1[j] *= f
-				}
-				for j := range m2 {
-					m2[j] *= f
-				}
-			}
+			m.scale(math.Exp(ref - lf))
 			ref = lf
 		}
-		w := math.Exp(lf - ref)
-		z := zm + sz*tt
-		sc := s * z
-		rhoX := -rho * (x + rho) // ρ'
-		dev := p.mean - mu - sc
-		ee := e * e
-		g0 := h*dev/ee - q*rho/e
-		g1 := sc * g0
-		g2 := -h + p.sumSq/ee + h*dev*dev/ee - q*rho*x
-		k := -h/ee + q*rhoX/ee
-		t := -2*h*dev/ee + q*(rho+rhoX*x)/e
-		u := -2*p.sumSq/ee - 2*h*dev*dev/ee + q*(rhoX*x*x+rho*x)
-		sum += w
-		m1[0] += w * g0
-		m1[1] += w * g1
-		m1[2] += w * g2
-		m2[0] += w * (k + g0*g0)
-		m2[1] += w * (sc*k + g0*g1)
-		m2[2] += w * (t + g0*g2)
-		m2[3] += w * (sc*g0 + sc*sc*k + g1*g1)
-		m2[4] += w * (sc*t + g1*g2)
-		m2[5] += w * (u + g2*g2)
+		m.add(math.Exp(lf-ref), zm+sz*tt, x, rho)
 	}
-	o.l += ref + math.Log(sum*step/sqrt2Pi)
-	g0, g1, g2 := m1[0]/sum, m1[1]/sum, m1[2]/sum
-	o.m, o.p[0], o.p[1] = g0, g1, g2
-	o.mm = m2[0]/sum - g0*g0
-	o.mp[0] = m2[1]/sum - g0*g1
-	o.mp[1] = m2[2]/sum - g0*g2
-	o.p00 = m2[3]/sum - g1*g1
-	o.p01 = m2[4]/sum - g1*g2
-	o.p11 = m2[5]/sum - g2*g2
+	return ref
 }
 
 // logG is log(p0 + (1 − p0) Φ(x)).
