@@ -223,6 +223,7 @@ func printRadios(sh *shell, plan *site.Site, walks []walk.Walk, rep grouping.Rep
 		count(rep.Scans, "scan"), count(rep.Places, "place"), count(rep.AsPlanned, "BSSID"), len(rep.Unheard))
 	if len(rep.Proposals) == 0 {
 		fmt.Fprintln(sh.out, "nothing to propose: all that was heard is on the plan")
+		printBoxes(sh, rep)
 		return nil
 	}
 	rows := [][]string{{"proposal", "BSSID", "SSID", "channel", "scans", "strongest dBm", "from", "to", "score"}}
@@ -251,13 +252,36 @@ func printRadios(sh *shell, plan *site.Site, walks []walk.Walk, rep grouping.Rep
 			fmt.Fprintf(sh.out, "    %6s  %s\n", weight(e.Weight), canvas.Clean(e.Text))
 		}
 	}
-	for _, a := range rep.AccessPoints {
-		if len(a.Planned) > 1 {
-			fmt.Fprintf(sh.out, "\nthe plan has these as different access points, and they look like one: %s\n", strings.Join(a.Planned, ", "))
-		}
-	}
+	printBoxes(sh, rep)
 	fmt.Fprintln(sh.out, "\nnothing was changed; accept with --accept ID, or go through them with --edit")
 	return nil
+}
+
+// printBoxes prints the radios that look like one access point, where the plan
+// does not have them so.
+func printBoxes(sh *shell, rep grouping.Report) {
+	for _, a := range rep.AccessPoints {
+		if len(a.Radios) < 2 || len(a.Planned) == 1 {
+			continue
+		}
+		if len(a.Planned) > 1 {
+			fmt.Fprintf(sh.out, "\none access point by the walks, on the plan under %s:\n", strings.Join(a.Planned, " and "))
+		} else {
+			fmt.Fprintln(sh.out, "\none access point by the walks, and not on the plan:")
+		}
+		for _, k := range a.Radios {
+			r := rep.Radios[k]
+			name := r.Planned
+			if name == "" {
+				name = "no radio of the plan"
+			}
+			fmt.Fprintf(sh.out, "  %s, %s: %s\n", name, channelOf(r.FreqMHz), strings.Join(addresses(r.BSSIDs), " "))
+		}
+		fmt.Fprintf(sh.out, "    score %s; of the first two:\n", fixed(a.Score, 2))
+		for _, e := range a.Evidence {
+			fmt.Fprintf(sh.out, "    %6s  %s\n", weight(e.Weight), canvas.Clean(e.Text))
+		}
+	}
 }
 
 // weight prints a weight with its sign.

@@ -165,6 +165,28 @@ func TestSwappedPairs(t *testing.T) {
 	}, got)
 }
 
+// TestRadiosExchanged hangs all BSSIDs of one radio under the other access point
+// and the other way round: each radio is as planned, and no access point is.
+func TestRadiosExchanged(t *testing.T) {
+	w := simulate(t, 7, 2, lowBits)
+	plan := w.truth.Clone()
+	a, b := &plan.AccessPoints[0].Radios[1], &plan.AccessPoints[5].Radios[1]
+	a.BSSIDs, b.BSSIDs = b.BSSIDs, a.BSSIDs
+	rep := grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
+	assert.Equal(t, 32, rep.AsPlanned)
+	var got [][]string
+	for _, g := range rep.AccessPoints {
+		if len(g.Planned) > 1 {
+			names := []string{}
+			for _, k := range g.Radios {
+				names = append(names, rep.Radios[k].Planned)
+			}
+			got = append(got, names)
+		}
+	}
+	assert.Equal(t, [][]string{{"AP-01/2.4", "AP-06/5"}, {"AP-06/2.4", "AP-01/5"}}, got)
+}
+
 // TestSwappedOnPlan exchanges a BSSID between two radios of the plan; both have
 // to come back, and no other.
 func TestSwappedOnPlan(t *testing.T) {
