@@ -24,7 +24,9 @@ type Grid struct {
 	floor []int
 	at    []orb.Point
 	near  [][]int32 // per place, the places of its floor within 1.5 steps
-	ways  *propagation.Data
+
+	logD    [][]float64            // per radio and place, log10 of the distance
+	crossed []map[string][]float64 // per radio, material that is crossed at all, and place
 
 	foot  []orb.Point // per radio, on the plan
 	rise  [][]float64 // per radio and floor, height above the receiver's antenna
@@ -67,8 +69,34 @@ func NewGrid(s *site.Site) *Grid {
 	for i := range stays {
 		stays[i].Floor, stays[i].At = g.floor[i], g.at[i]
 	}
-	g.ways = propagation.Observe(s, stays)
+	g.measure(propagation.Observe(s, stays))
 	return g
+}
+
+// measure keeps the ways to all places, radio by radio.
+func (g *Grid) measure(ways *propagation.Data) {
+	n, r, w := len(g.at), len(g.refs), len(ways.Materials)
+	g.logD, g.crossed = make([][]float64, r), make([]map[string][]float64, r)
+	for k := range r {
+		g.crossed[k] = map[string][]float64{}
+		if k > 0 && g.refs[k].AP == g.refs[k-1].AP { // the same way
+			g.logD[k], g.crossed[k] = g.logD[k-1], g.crossed[k-1]
+			continue
+		}
+		g.logD[k] = make([]float64, n)
+		for i := range n {
+			at := i*r + k
+			g.logD[k][i] = math.Log10(ways.DistanceM[at])
+			for j, m := range ways.Materials {
+				if c := ways.Crossings[at*w+j]; c != 0 {
+					if g.crossed[k][m] == nil {
+						g.crossed[k][m] = make([]float64, n)
+					}
+					g.crossed[k][m][i] = c
+				}
+			}
+		}
+	}
 }
 
 // lay adds the places of one floor.
@@ -141,32 +169,19 @@ func (g *Grid) link(first int) {
 	}
 }
 
-// levels predicts every radio's level at every place under a fit: radio k at
-// place i is at k*places+i. Radios that are not in the fit keep 0.
-func (g *Grid) levels(f *propagation.Fit) []float64 {
-	n, w := len(g.at), len(g.ways.Materials)
-	out := make([]float64, n*len(g.refs))
-	loss := make([]float64, w)
-	for k := range g.refs {
-		r := &f.Radios[k]
-		if !r.InFit {
+// level predicts radio k's level under a fit at every place.
+func (g *Grid) level(f *propagation.Fit, k int) []float64 {
+	out := make([]float64, len(g.at))
+	r := &f.Radios[k]
+	for i, l := range g.logD[k] {
+		out[i] = r.Level1m.Est - 10*r.Exponent.Est*l
+	}
+	for _, w := range f.Walls {
+		if w.Band != r.Band || w.LossDB.Est == 0 {
 			continue
 		}
-		clear(loss)
-		for j, m := range g.ways.Materials {
-			for _, wl := range f.Walls {
-				if wl.Material == m && wl.Band == r.Band {
-					loss[j] = wl.LossDB.Est
-				}
-			}
-		}
-		for i := range n {
-			at := i*len(g.refs) + k
-			mu := r.Level1m.Est - 10*r.Exponent.Est*math.Log10(g.ways.DistanceM[at])
-			for j, l := range loss {
-				mu -= g.ways.Crossings[at*w+j] * l
-			}
-			out[k*n+i] = mu
+		for i, c := range g.crossed[k][w.Material] {
+			out[i] -= c * w.LossDB.Est
 		}
 	}
 	return out
@@ -211,6 +226,8 @@ func (g *Grid) Bound(f *propagation.Fit, floor int, at orb.Point, scans int) (c 
 func (g *Grid) Terms(f *propagation.Fit, floor int, at orb.Point, scans int) []Term {
 	var out []Term
 	m := float64(max(scans, 1))
+	levels := make([]float64, len(g.refs))
+	f.Levels(floor, at, levels)
 	for k := range g.refs {
 		r := &f.Radios[k]
 		if !r.InFit {
@@ -226,7 +243,7 @@ func (g *Grid) Terms(f *propagation.Fit, floor int, at orb.Point, scans int) []T
 		}
 		out = append(out, Term{
 			Offset: orb.Point{x, y}, DistanceM: d, Exponent: r.Exponent.Est, SigmaDB: sigma,
-			Weight: HeardWeight(f.Level(k, floor, at), f.Group(k).FloorDBm, sigma, never),
+			Weight: HeardWeight(levels[k], f.Group(k).FloorDBm, sigma, never),
 		})
 	}
 	return out

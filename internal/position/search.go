@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/propagation"
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
@@ -12,8 +13,21 @@ import (
 
 // search is the search for one fix.
 type search struct {
-	t  *Trilateration
-	st *walk.Stay
+	t      *Trilateration
+	says   []propagation.Hearing // per radio
+	levels []float64             // per radio, at the place in hand
+}
+
+func newSearch(t *Trilateration, st *walk.Stay) *search {
+	s := &search{t: t, says: make([]propagation.Hearing, len(t.grid.refs)), levels: make([]float64, len(t.grid.refs))}
+	for k := range s.says {
+		var l walk.Level // a level missing at the end counts as not heard
+		if k < len(st.Levels) {
+			l = st.Levels[k]
+		}
+		s.says[k] = t.fit.Hearing(k, l, st.Scans)
+	}
+	return s
 }
 
 // place is a place with its log likelihood.
@@ -30,27 +44,29 @@ const curveDB = 2.0
 
 // onGrid gives the log likelihood at every place of the grid.
 func (s *search) onGrid() []float64 {
-	n := len(s.t.grid.at)
-	out := make([]float64, n)
+	out := make([]float64, len(s.t.grid.at))
+	var cubics [][4]float64
 	for k := range s.t.grid.refs {
 		if !s.t.fit.Radios[k].InFit {
 			continue
 		}
-		mu := s.t.levels[k*n : (k+1)*n]
-		lo := slices.Min(mu)
-		size := int((slices.Max(mu)-lo)/curveDB) + 2
-		v, d := make([]float64, size), make([]float64, size)
-		lv := s.st.Levels[k]
+		r := &s.t.levels[k]
+		size := int((r.hi-r.lo)/curveDB) + 1
+		cubics = cubics[:0]
+		v, d := s.says[k].At(r.lo)
+		d *= curveDB
 		for j := range size {
-			v[j], d[j] = s.t.fit.LogLikGrad(k, lo+float64(j)*curveDB, lv, s.st.Scans)
-			d[j] *= curveDB
+			v1, d1 := s.says[k].At(r.lo + float64(j+1)*curveDB)
+			d1 *= curveDB
+			cubics = append(cubics, [4]float64{v, d, 3*(v1-v) - 2*d - d1, d + d1 - 2*(v1-v)})
+			v, d = v1, d1
 		}
-		for i, m := range mu {
-			x := (m - lo) / curveDB
+		for i, m := range r.at {
+			x := (m - r.lo) / curveDB
 			j := int(x)
 			x -= float64(j)
-			dv := v[j+1] - v[j]
-			out[i] += v[j] + x*(d[j]+x*(3*dv-2*d[j]-d[j+1]+x*(d[j]+d[j+1]-2*dv)))
+			c := &cubics[j]
+			out[i] += c[0] + x*(c[1]+x*(c[2]+x*c[3]))
 		}
 	}
 	return out
@@ -85,6 +101,9 @@ func likelier(a, b place) int {
 	return 0
 }
 
+// sameTopM is the distance of two tops that are one to what a climb leaves.
+const sameTopM = 1e-6
+
 // best climbs from every start and gives the best place found.
 func (s *search) best(starts []place) place {
 	tops := make([]place, len(starts))
@@ -95,7 +114,7 @@ func (s *search) best(starts []place) place {
 	best := tops[0]
 	if s.t.grid.walls {
 		for i, p := range tops {
-			if i < 2 {
+			if i == 0 || i == 1 && (p.floor != tops[0].floor || planar.Distance(p.at, tops[0].at) > sameTopM) {
 				p = s.overJumps(p)
 			}
 			if p.l > best.l {
@@ -108,13 +127,13 @@ func (s *search) best(starts []place) place {
 
 // logLik is the log likelihood of a place.
 func (s *search) logLik(floor int, p orb.Point) float64 {
-	l := 0.0
-	for k := range s.t.grid.refs {
-		if s.t.fit.Radios[k].InFit {
-			l += s.t.fit.LogLik(k, s.t.fit.Level(k, floor, p), s.st.Levels[k], s.st.Scans)
-		}
+	s.t.fit.Levels(floor, p, s.levels)
+	sum := 0.0
+	for k := range s.says {
+		l, _ := s.says[k].At(s.levels[k])
+		sum += l
 	}
-	return l
+	return sum
 }
 
 // bendDB is the step over which the curvature in the level is taken.
@@ -131,16 +150,16 @@ type hill struct {
 func (s *search) hill(floor int, p orb.Point) hill {
 	var h hill
 	f := s.t.fit
+	f.Levels(floor, p, s.levels)
 	for k := range s.t.grid.refs {
 		r := &f.Radios[k]
 		if !r.InFit {
 			continue
 		}
-		mu := f.Level(k, floor, p)
-		lv := s.st.Levels[k]
-		l, d := f.LogLikGrad(k, mu, lv, s.st.Scans)
-		_, up := f.LogLikGrad(k, mu+bendDB, lv, s.st.Scans)
-		_, down := f.LogLikGrad(k, mu-bendDB, lv, s.st.Scans)
+		mu := s.levels[k]
+		l, d := s.says[k].At(mu)
+		_, up := s.says[k].At(mu + bendDB)
+		_, down := s.says[k].At(mu - bendDB)
 		dd := (up - down) / (2 * bendDB)
 		gx, gy, hxx, hxy, hyy := s.t.grid.slope(k, floor, p, r.Exponent.Est)
 		h.l += l

@@ -2,6 +2,7 @@ package position
 
 import (
 	"fmt"
+	"slices"
 
 	"footrule/internal/propagation"
 	"footrule/internal/walk"
@@ -40,12 +41,26 @@ const LeastAPs = 3
 type Trilateration struct {
 	grid   *Grid
 	fit    *propagation.Fit
-	levels []float64
+	levels []span // per radio
+}
+
+// span is the levels of a radio at the places of the grid, and the lowest and
+// the highest of them.
+type span struct {
+	at     []float64
+	lo, hi float64
 }
 
 // NewTrilateration prepares the search under a fit of the grid's site.
 func NewTrilateration(g *Grid, f *propagation.Fit) *Trilateration {
-	return &Trilateration{grid: g, fit: f, levels: g.levels(f)}
+	t := &Trilateration{grid: g, fit: f, levels: make([]span, len(g.refs))}
+	for k := range g.refs {
+		if f.Radios[k].InFit {
+			at := g.level(f, k)
+			t.levels[k] = span{at, slices.Min(at), slices.Max(at)}
+		}
+	}
+	return t
 }
 
 const (
@@ -80,7 +95,7 @@ func (t *Trilateration) Fix(st *walk.Stay) Fix {
 		return fix
 	}
 
-	s := search{t: t, st: st}
+	s := newSearch(t, st)
 	best := s.best(s.peaks())
 	if onLine {
 		rival := place{floor: best.floor, at: mirror(best.at, line)}

@@ -1,6 +1,9 @@
 package propagation
 
-import "math"
+import (
+	"math"
+	"sync/atomic"
+)
 
 // curve tabulates what missed scans say. With h scans heard and q missed, ℓ is
 // a closed form in ȳ − μ plus a function T of
@@ -8,11 +11,17 @@ import "math"
 //	a = c − ½ − μ − E[S | heard] = c − ½ − μ − w (ȳ − μ),  w = h σ_s²/(σ_e² + h σ_s²)
 //
 // alone, so that one table of T serves all levels of a radio with that h and q.
+// Its nodes are worked out when they are first asked for.
 type curve struct {
-	lo, step float64
-	v, d     []float64 // T and T' at lo + j step
-	weight   float64   // w
+	p      pair // with ȳ to be set, and without π
+	s, e   float64
+	weight float64 // w
+	nodes  [curveNodes]curveNode
 }
+
+// curveNode is T and T' at a node, as bits: 0 for T is not yet known. Goroutines
+// that work one out at a time get the same.
+type curveNode struct{ v, d atomic.Uint64 }
 
 type curveKey struct{ radio, heard, missed int }
 
@@ -21,6 +30,7 @@ type curveKey struct{ radio, heard, missed int }
 const (
 	curveReach = 45.0
 	curveStep  = 0.5
+	curveNodes = int(2*curveReach/curveStep) + 1
 )
 
 func (f *Fit) curve(radio int, p *pair, g *Group) *curve {
@@ -30,57 +40,44 @@ func (f *Fit) curve(radio int, p *pair, g *Group) *curve {
 	}
 	s, e := g.ShadowDB, g.ScatterDB
 	h := float64(p.heard)
-	n := int(2*curveReach/curveStep) + 1
-	c := &curve{lo: -curveReach, step: curveStep, v: make([]float64, n), d: make([]float64, n), weight: h * s * s / (e*e + h*s*s)}
-	q := *p
-	q.mean, q.sumSq, q.stay = 0, 0, 0
-	var o, base deriv
-	for j := range n {
-		// With ȳ = μ the mean of S is 0 and a = c − ½ − μ.
-		mu := q.floor - (c.lo + float64(j)*c.step)
-		q.mean = mu
-		q.integrate(mu, s, e, &o)
-		base.l, base.m = 0, 0
-		if q.heard > 0 {
-			q.gaussian(mu, s, e, &base)
-		}
-		c.v[j] = o.l - base.l
-		// dℓ/dμ = closed form − T' (1 − w)
-		c.d[j] = -(o.m - base.m) / (1 - c.weight)
-	}
-	f.curves.Store(key, c)
-	return c
+	c := &curve{p: *p, s: s, e: e, weight: h * s * s / (e*e + h*s*s)}
+	c.p.sumSq, c.p.stay = 0, 0
+	kept, _ := f.curves.LoadOrStore(key, c)
+	return kept.(*curve)
 }
 
-// at gives ℓ and its derivative by μ.
-func (c *curve) at(p *pair, mu float64, g *Group) (l, slope float64) {
-	a := p.floor - mu
-	if p.heard > 0 {
-		a -= c.weight * (p.mean - mu)
+// node gives T and T' at node j.
+func (c *curve) node(j int) (v, d float64) {
+	if bits := c.nodes[j].v.Load(); bits != 0 {
+		return math.Float64frombits(bits), math.Float64frombits(c.nodes[j].d.Load())
 	}
-	t := (a - c.lo) / c.step
+	// With ȳ = μ the mean of S is 0 and a = c − ½ − μ.
+	mu := c.p.floor - (float64(j)*curveStep - curveReach)
+	p := c.p
+	p.mean = mu
+	var o, base deriv
+	p.integrate(mu, c.s, c.e, &o)
+	if p.heard > 0 {
+		p.gaussian(mu, c.s, c.e, &base)
+	}
+	// dℓ/dμ = closed form − T' (1 − w)
+	v, d = o.l-base.l, -(o.m-base.m)/(1-c.weight)
+	c.nodes[j].d.Store(math.Float64bits(d))
+	c.nodes[j].v.Store(math.Float64bits(v))
+	return v, d
+}
+
+// at gives T and T'; ok is false beyond the table.
+func (c *curve) at(a float64) (v, d float64, ok bool) {
+	t := (a + curveReach) / curveStep
 	j := int(t)
-	var o deriv
-	if !(t >= 0) || j+1 >= len(c.v) {
-		p.logLik(mu, g.ShadowDB, g.ScatterDB, &o)
-		return o.l, o.m
+	if !(t >= 0) || j+1 >= curveNodes {
+		return 0, 0, false
 	}
 	t -= float64(j)
-	v0, v1, d0, d1 := c.v[j], c.v[j+1], c.d[j]*c.step, c.d[j+1]*c.step
+	v0, d0 := c.node(j)
+	v1, d1 := c.node(j + 1)
+	d0, d1 = d0*curveStep, d1*curveStep
 	b2, b3 := 3*(v1-v0)-2*d0-d1, 2*(v0-v1)+d0+d1
-	v := v0 + t*(d0+t*(b2+t*b3))
-	d := (d0 + t*(2*b2+3*t*b3)) / c.step
-	if p.heard > 0 {
-		p.gaussian(mu, g.ShadowDB, g.ScatterDB, &o)
-	}
-	o.l += v
-	o.m -= d * (1 - c.weight)
-	switch {
-	case p.heard == 0 && p.stay > 0:
-		e := (1 - p.stay) * math.Exp(o.l)
-		o.l, o.m = math.Log(p.stay+e), o.m*e/(p.stay+e)
-	case p.heard > 0:
-		o.l += float64(p.heard)*math.Log1p(-p.scan) + math.Log1p(-p.stay)
-	}
-	return o.l, o.m
+	return v0 + t*(d0+t*(b2+t*b3)), (d0 + t*(2*b2+3*t*b3)) / curveStep, true
 }

@@ -166,20 +166,48 @@ func (f *Fit) estimates(g int, b *groupFit) {
 // place of a floor, an index into Site.Floors. It is NaN for a radio that is
 // not in the fit. Several goroutines may call it at a time.
 func (f *Fit) Level(radio, floor int, at orb.Point) float64 {
-	g := f.groupOf[radio]
-	if g < 0 {
+	if f.groupOf[radio] < 0 {
 		return math.NaN()
 	}
 	var buf [16]float64
-	c := buf[:]
-	if n := len(f.links.materials); n > len(buf) {
-		c = make([]float64, n)
+	c := f.crossings(&buf)
+	d := f.links.measure(radio, floor, at, c)
+	return f.level(radio, math.Log10(d), c)
+}
+
+// Levels is [Fit.Level] of every radio, into out, which is as long as there are
+// radios. Those of one access point share its way.
+func (f *Fit) Levels(floor int, at orb.Point, out []float64) {
+	var buf [16]float64
+	c := f.crossings(&buf)
+	ap, logD := -1, 0.0
+	for k := range out {
+		if f.groupOf[k] < 0 {
+			out[k] = math.NaN()
+			continue
+		}
+		if a := f.links.radios[k].AP; a != ap {
+			ap = a
+			clear(c)
+			logD = math.Log10(f.links.measure(k, floor, at, c))
+		}
+		out[k] = f.level(k, logD, c)
 	}
-	d := f.links.measure(radio, floor, at, c[:len(f.links.materials)])
+}
+
+// crossings makes room for those of one way.
+func (f *Fit) crossings(buf *[16]float64) []float64 {
+	if n := len(f.links.materials); n > len(buf) {
+		return make([]float64, n)
+	}
+	return buf[:len(f.links.materials)]
+}
+
+func (f *Fit) level(radio int, logD float64, crossings []float64) float64 {
 	r := &f.Radios[radio]
-	mu := r.Level1m.Est - 10*r.Exponent.Est*math.Log10(d)
-	for j, l := range f.loss[g] {
-		mu -= c[j] * l
+	mu := r.Level1m.Est - 10*r.Exponent.Est*logD
+	for j, l := range f.loss[f.groupOf[radio]] {
+		mu -= crossings[j] * l
 	}
 	return mu
 }
@@ -220,31 +248,8 @@ func (f *Fit) LogLik(radio int, mu float64, l walk.Level, scans int) float64 {
 
 // LogLikGrad is [Fit.LogLik] and its derivative by mu, per dB.
 func (f *Fit) LogLikGrad(radio int, mu float64, l walk.Level, scans int) (logLik, slope float64) {
-	g := f.Group(radio)
-	scans = max(scans, l.Heard)
-	if g == nil || scans == 0 {
-		return 0, 0
-	}
-	rate := f.rates[radio]
-	if f.Model == TwoLevel {
-		p := pair{heard: l.Heard, missed: scans - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: g.FloorDBm - 0.5, scan: rate.scan, stay: rate.stay}
-		if p.missed > 0 {
-			return f.curve(radio, &p, g).at(&p, mu, g)
-		}
-		var o deriv
-		p.logLik(mu, g.ShadowDB, g.ScatterDB, &o)
-		return o.l, o.m
-	}
-	sigma := g.SigmaDB.Est
-	if l.Heard == 0 {
-		if f.Model == OLS {
-			return 0, 0
-		}
-		v, v1, _ := logMissed((g.FloorDBm-mu)/sigma, rate.stay)
-		return v, -v1 / sigma
-	}
-	z := (l.MeanDBm - mu) / sigma
-	return -z*z/2 - halfLog2Pi - math.Log(sigma) + math.Log1p(-rate.stay), z / sigma
+	h := f.Hearing(radio, l, scans)
+	return h.At(mu)
 }
 
 // Doubt is a level of a fresh stay that is far off the fit.
