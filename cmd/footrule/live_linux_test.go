@@ -2,7 +2,6 @@ package main_test
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
 	"os"
