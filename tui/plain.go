@@ -169,7 +169,7 @@ func (p *plain) ask(a Ask) (string, error) {
 		switch {
 		case p.pilot != nil:
 			if got = p.pilot(a); got != "" {
-				p.say("%s: %s", a.Point, a.does(strings.TrimSpace(got)))
+				p.say("%s", joined(": ", a.Point, a.does(strings.TrimSpace(got))))
 			}
 		case p.in == nil || !p.in.Scan():
 			fmt.Fprintln(p.out)

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"footrule/internal/walk"
 )
@@ -117,7 +118,6 @@ func (p *plain) keep(ctx context.Context, propose func() (walk.Fact, error)) err
 // over says that nothing is left and asks what then.
 func (p *plain) over() error {
 	if p.s.Walk().Completed {
-		p.say("The walk is finished.")
 		return errQuit
 	}
 	p.say("")
@@ -153,11 +153,20 @@ func (p *plain) judge(ctx context.Context) {
 	p.standing = st
 	p.say("%s", standingText(p.words, &st))
 	for _, w := range st.Warnings {
-		if !p.warned[w] {
-			p.warned[w] = true
+		// The same warning with other figures is no news.
+		if key := strings.Map(noDigit, w); !p.warned[key] {
+			p.warned[key] = true
 			p.say("! %s", w)
 		}
 	}
+}
+
+// noDigit drops digits from a text.
+func noDigit(r rune) rune {
+	if '0' <= r && r <= '9' {
+		return -1
+	}
+	return r
 }
 
 // standingText says in a sentence how the fit and its error stand.

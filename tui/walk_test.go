@@ -276,7 +276,7 @@ func TestScanFails(t *testing.T) {
 	r.ether.fail.Store(&gone)
 	r.press("space")
 	assert.Contains(t, r.slip(), "Paused")
-	assert.Contains(t, r.slip(), "! Wlan0 has gone; plug the")
+	assert.Contains(t, r.slip(), "! wlan0 has gone; plug the")
 	assert.Contains(t, r.slip(), "2 of 4 scans are taken and")
 	now, _ := r.lastLines()
 	assert.Equal(t, "The scan failed. Space tries again.", now)

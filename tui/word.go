@@ -157,7 +157,9 @@ func sentence(err error) string {
 	if s == "" {
 		s = "unknown error"
 	}
-	if c := s[0]; 'a' <= c && c <= 'z' {
+	// A name at the head, as of an interface or a file, is not a word.
+	head, _, _ := strings.Cut(s, " ")
+	if c := s[0]; 'a' <= c && c <= 'z' && !strings.ContainsAny(head, ":/.-_0123456789") {
 		s = string(c-'a'+'A') + s[1:]
 	}
 	if !strings.HasSuffix(s, ".") {

@@ -38,7 +38,7 @@ func (f *Fit) doubt(d *Data, fits []*groupFit) {
 			name := f.Radios[r].Name
 			places, ratio := b.spread(k, d)
 			if places < fewPlaces {
-				say(name, "heard at %d places, fewer than %d; walk more points near it", places, fewPlaces)
+				say(name, "heard at %d %s, fewer than %d; walk more points near it", places, plural(places, "place"), fewPlaces)
 			}
 			if places > 1 && ratio < oneDistance {
 				say(name, "all %d places that heard it are at nearly one distance (largest %.2f times the smallest); walk points nearer and farther", places, ratio)
@@ -105,4 +105,11 @@ func onLine(d *Data, f *Fit) (float64, bool) {
 	n := float64(len(pts))
 	along, off := math.Sqrt((mid+r)/n), math.Sqrt(max(mid-r, 0)/n)
 	return off, along > 0 && off < lineWidth*along
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return noun
+	}
+	return noun + "s"
 }
