@@ -83,7 +83,7 @@ func TestPlainScanFails(t *testing.T) {
 	r.ether.fail.Store(&gone)
 	out, err := run("\nt\nd\nq\n", nil)
 	require.NoError(t, err)
-	assert.Equal(t, 2, strings.Count(out, "! The scan failed. Wlan0 has gone."))
+	assert.Equal(t, 2, strings.Count(out, "! The scan failed. wlan0 has gone."))
 	assert.Empty(t, r.disk.facts)
 }
 
