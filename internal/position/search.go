@@ -16,10 +16,11 @@ type search struct {
 	t      *Trilateration
 	says   []propagation.Hearing // per radio
 	levels []float64             // per radio, at the place in hand
+	slopes []float64             // per radio, of the log likelihood there by its level
 }
 
 func newSearch(t *Trilateration, st *walk.Stay) *search {
-	s := &search{t: t, says: make([]propagation.Hearing, len(t.grid.refs)), levels: make([]float64, len(t.grid.refs))}
+	s := &search{t: t, says: make([]propagation.Hearing, len(t.grid.refs)), levels: make([]float64, len(t.grid.refs)), slopes: make([]float64, len(t.grid.refs))}
 	for k := range s.says {
 		var l walk.Level // a level missing at the end counts as not heard
 		if k < len(st.Levels) {
@@ -125,12 +126,13 @@ func (s *search) best(starts []place) place {
 	return best
 }
 
-// logLik is the log likelihood of a place.
+// logLik is the log likelihood of a place, which is in hand then.
 func (s *search) logLik(floor int, p orb.Point) float64 {
 	s.t.fit.Levels(floor, p, s.levels)
 	sum := 0.0
 	for k := range s.says {
-		l, _ := s.says[k].At(s.levels[k])
+		l, d := s.says[k].At(s.levels[k])
+		s.slopes[k] = d
 		sum += l
 	}
 	return sum
@@ -148,21 +150,23 @@ type hill struct {
 }
 
 func (s *search) hill(floor int, p orb.Point) hill {
-	var h hill
+	return s.hillInHand(floor, p, s.logLik(floor, p))
+}
+
+// hillInHand is the hill at the place that logLik was last asked for.
+func (s *search) hillInHand(floor int, p orb.Point, l float64) hill {
+	h := hill{l: l}
 	f := s.t.fit
-	f.Levels(floor, p, s.levels)
 	for k := range s.t.grid.refs {
 		r := &f.Radios[k]
 		if !r.InFit {
 			continue
 		}
-		mu := s.levels[k]
-		l, d := s.says[k].At(mu)
-		_, up := s.says[k].At(mu + bendDB)
-		_, down := s.says[k].At(mu - bendDB)
+		d := s.slopes[k]
+		_, up := s.says[k].At(s.levels[k] + bendDB)
+		_, down := s.says[k].At(s.levels[k] - bendDB)
 		dd := (up - down) / (2 * bendDB)
 		gx, gy, hxx, hxy, hyy := s.t.grid.slope(k, floor, p, r.Exponent.Est)
-		h.l += l
 		h.gx += d * gx
 		h.gy += d * gy
 		h.hxx += dd*gx*gx + d*hxx
@@ -201,9 +205,13 @@ func (s *search) climb(floor int, p orb.Point) place {
 		if !ok || planar.Distance(next, p) < stillM {
 			break
 		}
-		hn := s.hill(floor, next)
-		level := math.Abs(hn.l-h.l) < sameLogLik*(1+math.Abs(h.l)) && math.Hypot(hn.gx, hn.gy) < math.Hypot(h.gx, h.gy)
-		if hn.l > h.l || level {
+		l := s.logLik(floor, next)
+		climbs, level := l > h.l, math.Abs(l-h.l) < sameLogLik*(1+math.Abs(h.l))
+		var hn hill
+		if climbs || level {
+			hn = s.hillInHand(floor, next, l)
+		}
+		if climbs || level && math.Hypot(hn.gx, hn.gy) < math.Hypot(h.gx, h.gy) {
 			p, h = next, hn
 			if damp *= 0.1; damp < 1e-4 {
 				damp = 0

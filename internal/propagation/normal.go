@@ -67,7 +67,8 @@ func (t *table) at(x float64) (cdf, density float64) {
 	d := x - k
 	u := -d * (k + d/2)
 	at := &t[j]
-	density = at[1] * (1 + u*(1+u*(1./2+u*(1./6+u*(1./24+u*(1./120+u*(1./720)))))))
+	uu := u * u
+	density = at[1] * (1 + u + uu*((1./2+u*(1./6))+uu*((1./24+u*(1./120))+uu*(1./720))))
 	cdf = at[0] + d/2*(at[1]+density) + d*d/12*(x*density-k*at[1])
 	return cdf, density
 }

@@ -2,6 +2,7 @@ package propagation
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -229,34 +230,37 @@ const lightest = -300.0
 // exponentials are called for: exp(−t²/2) goes on by its ratio.
 func (p *pair) light(m *moments, x0, r, zm, sz, step float64, n int, top float64) {
 	tab := normalTable()
-	node := func(bell, t float64) {
-		x := x0 - r*t
-		g, rho := 1.0, 0.0
-		switch {
-		case x < -tableReach:
-			g = p.scan
-		case x <= tableReach:
-			cdf, density := tab.at(x)
-			g = p.scan + (1-p.scan)*cdf
-			rho = (1 - p.scan) * density / g
-		}
-		if w := bell * power(g, p.missed); w >= leastWeight {
-			m.add(w, zm+sz*t, x, rho)
-		}
-	}
 	scale, shrink := math.Exp(-top), math.Exp(-step*step)
-	var bell, ratio float64
-	node(scale, 0)
-	for a := 1; a <= n; a++ {
+	bell, ratio := scale, 0.0
+	for a := 0; a <= n; a++ {
 		t := float64(a) * step
-		if a%ratioRun == 1 {
+		switch {
+		case a == 0:
+		case a%ratioRun == 1:
 			bell, ratio = scale*math.Exp(-t*t/2), math.Exp(-step*(t+step/2))
-		} else {
+		default:
 			bell *= ratio
 			ratio *= shrink
 		}
-		node(bell, -t)
-		node(bell, t)
+		for {
+			x := x0 - r*t
+			g, rho := 1.0, 0.0
+			switch {
+			case x < -tableReach:
+				g = p.scan
+			case x <= tableReach:
+				cdf, density := tab.at(x)
+				g = p.scan + (1-p.scan)*cdf
+				rho = (1 - p.scan) * density / g
+			}
+			if w := bell * power(g, p.missed); w >= leastWeight {
+				m.add(w, zm+sz*t, x, rho)
+			}
+			if t <= 0 {
+				break
+			}
+			t = -t
+		}
 	}
 }
 
@@ -266,6 +270,15 @@ const ratioRun = 32
 
 // leastWeight is exp(−negligible).
 const leastWeight = 2.061153622438558e-9
+
+// halfways holds what halfway gives, from q = 1.
+var halfways = sync.OnceValue(func() *[32]float64 {
+	h := new([32]float64)
+	for q := 1; q < len(h); q++ {
+		h[q] = distuv.UnitNormal.Quantile(math.Exp2(-1 / float64(q)))
+	}
+	return h
+})
 
 // power is g^q for q ≥ 1.
 func power(g float64, q int) float64 {
@@ -318,5 +331,8 @@ func (p *pair) logG(x float64) float64 {
 
 // halfway is where Φ(x)^q = ½.
 func halfway(q int) float64 {
+	if h := halfways(); q < len(*h) {
+		return h[q]
+	}
 	return distuv.UnitNormal.Quantile(math.Exp2(-1 / float64(q)))
 }
