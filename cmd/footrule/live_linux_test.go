@@ -161,6 +161,7 @@ func (l *live) recorded(file string) {
 	l.check(readings > 0 && worst <= 1 && ghosts == 0, "levels on disk", "%d readings, worst difference %g dB, %d that can't be", readings, worst, ghosts)
 	// A dwell that holds a beacon and an answer has two chances, and an
 	// emulated machine on a loaded one falters for a dwell now and then.
+	l.missed = float64(missed) / float64(due)
 	l.check(missed > 0 && float64(missed) < 0.4*float64(due), "missed", "%.1f %% of %d, where %.0f %% of the frames are lost", 100*float64(missed)/float64(due), due, 100*liveLoss)
 }
 
@@ -184,7 +185,7 @@ func (l *live) fitted(file string) {
 	l.check(code == 0 && len(fit.Groups) == 2, "fit", "exit %d, %d bands", code, len(fit.Groups))
 	for _, g := range fit.Groups {
 		n := liveExponent[g.Band]
-		l.check(g.CI[0] < n && n < g.CI[1] && g.CI[1]-g.CI[0] < 2.5, "exponent at "+g.Band+" GHz",
+		l.held(g.CI[0] < n && n < g.CI[1] && g.CI[1]-g.CI[0] < 2.5, "exponent at "+g.Band+" GHz",
 			"%.2f, 95 %% interval %.2f to %.2f, truth %g; missed %.0f %%", g.Exp, g.CI[0], g.CI[1], n, 100*g.Miss)
 	}
 	in, all := 0, liveRadios()
@@ -195,7 +196,7 @@ func (l *live) fitted(file string) {
 			}
 		}
 	}
-	l.check(len(fit.APs) == len(all) && in >= 4, "levels at 1 m", "the truth is in %d of %d intervals", in, len(all))
+	l.held(len(fit.APs) == len(all) && in >= 4, "levels at 1 m", "the truth is in %d of %d intervals", in, len(all))
 }
 
 // judged: the position errors are distances from where the surveyor stood.
