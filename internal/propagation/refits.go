@@ -342,11 +342,13 @@ func (b *bandRefit) tallies(without []bool) []tally {
 }
 
 // farGain is the climb promised by a first step, in log likelihood, above which
-// its quadratic is not trusted unseen; lastGain what the last step promises at
-// most, which is taken on trust: it leaves 1e-5 of a decibel or less.
+// its quadratic is not trusted unseen. From so far off the last step, which is
+// taken on trust, may promise farLast at most: what is left of it goes with its
+// square, and a place that moves a fit so far must leave nothing. From nearby
+// [roughGain] leaves 1e-4 of a standard error.
 const (
-	farGain  = 10.0
-	lastGain = 1e-4
+	farGain = 10.0
+	farLast = 1e-5
 )
 
 // solve goes to the maximum; false where that has to be sought the long way.
@@ -367,6 +369,7 @@ func (r *Refits) solve(fits []*groupFit) bool {
 			f.rates = missRates(counts[g], site)
 		}
 	}
+	last := roughGain
 	for g, f := range fits {
 		for k, by := range r.all[g].byRate {
 			was := r.all[g].f.rates[k]
@@ -379,13 +382,15 @@ func (r *Refits) solve(fits []*groupFit) bool {
 		next, gain, err := p.propose(f.opt, &lambda)
 		if err == nil && next != nil && gain < farGain && lambda == 0 {
 			f.theta = next
+		} else {
+			last = farLast
 		}
 	}
 	if r.o.Model == TwoLevel {
-		return solveTwoLevel(fits, r.o.MissRate, lastGain, false, false) == nil
+		return solveTwoLevel(fits, r.o.MissRate, last, false, false) == nil
 	}
 	for _, f := range fits {
-		p := &problem{design: f.design, lik: f.lik, fixed: f.fixed, lower: f.lower, tol: lastGain, brief: true}
+		p := &problem{design: f.design, lik: f.lik, fixed: f.fixed, lower: f.lower, tol: last, brief: true}
 		o, err := p.maximise(f.theta)
 		if err != nil {
 			return false

@@ -13,8 +13,8 @@ import (
 )
 
 // refitDB is how far a refit may be off a fit that went to the last digit, in dB
-// and units of the exponent: a millionth of a level's spread moves no fix.
-const refitDB = 1e-5
+// and units of the exponent: some thousandth of a standard error.
+const refitDB = 1e-3
 
 // rateOff is the same of miss rates, which a fit stops following when they
 // change by less than 2e-3.
