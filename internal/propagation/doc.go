@@ -3,6 +3,8 @@
 // [Model] to them, and a [Fit] predicts the level of any radio at any place,
 // says how likely an observed level is, and which levels it doubts.
 //
+// [Refits] fits again without some places, for leave-one-out.
+//
 // [LeastSquares] and [CensoredNormal] are the same numerics on plain arrays.
 //
 // Caveat: a radio that was not heard is not therefore weak. How silence enters

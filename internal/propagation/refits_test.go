@@ -188,6 +188,29 @@ func TestRefitsRefuse(t *testing.T) {
 	assert.EqualError(t, err, want.Error())
 }
 
+// Levels are those of Level, to the last bit, NaN for a radio that was never heard.
+func TestLevels(t *testing.T) {
+	h := bigHall()
+	h.aps, h.points, h.scans, h.loss = 6, 20, 3, 5
+	s, stays := h.simulate(2)
+	for i := range stays {
+		stays[i].Levels[4] = walk.Level{}
+	}
+	f, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{})
+	require.NoError(t, err)
+	out := make([]float64, len(f.Radios))
+	for _, st := range stays {
+		f.Levels(0, st.At, out)
+		for k := range out {
+			if k == 4 {
+				assert.True(t, math.IsNaN(out[k]))
+				continue
+			}
+			assert.Equal(t, f.Level(k, 0, st.At), out[k])
+		}
+	}
+}
+
 func BenchmarkRefits(b *testing.B) {
 	h := bigHall()
 	h.aps, h.points, h.scans, h.facings, h.missScan = 20, 200, 3, 4, 0.1
