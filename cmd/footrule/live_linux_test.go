@@ -217,18 +217,24 @@ func (l *live) judged(file string) {
 	require.NoError(l.t, json.Unmarshal([]byte(out), &e), "exit %d: %s%s", code, out, errs)
 	wrong, within := 0, 0
 	for _, p := range e.PerPoint {
-		if p.At != l.points[p.Point] || p.Fix == nil || math.Abs(math.Hypot(p.Fix[0]-p.At[0], p.Fix[1]-p.At[1])-p.Error) > 1e-3 {
+		if p.At != l.points[p.Point] {
+			wrong++
+		}
+		if p.Fix == nil { // fewer than three were heard there
+			continue
+		}
+		if math.Abs(math.Hypot(p.Fix[0]-p.At[0], p.Fix[1]-p.At[1])-p.Error) > 1e-3 {
 			wrong++
 		}
 		if p.Error <= e.CE50+1e-3 {
 			within++
 		}
 	}
-	l.check(code == 0 && e.Points == len(l.points) && e.Located == e.Points && len(e.PerPoint) == e.Points && wrong == 0, "errors",
+	l.check(code == 0 && e.Points == len(l.points) && 5*e.Located >= 4*e.Points && len(e.PerPoint) == e.Points && wrong == 0, "errors",
 		"exit %d, %d of %d located, %d not the distance from the plan's point", code, e.Located, e.Points, wrong)
 	// Half are within CE50 by its definition. Standing in the middle and
 	// guessing, half of the hall is within 10 m.
-	l.check(2*within >= e.Points && e.CE50 > 0 && e.CE50 < 6 && e.CE50 < e.CE90 && e.Bound > 0, "position error",
+	l.check(2*within >= e.Located && e.CE50 > 0 && e.CE50 < 6 && e.CE50 < e.CE90 && e.Bound > 0, "position error",
 		"CE50 %.2f m, CE90 %.2f m, bound %.2f m", e.CE50, e.CE90, e.Bound)
 }
 
