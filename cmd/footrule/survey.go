@@ -181,11 +181,11 @@ func openWalk(sh *shell, st *store.Store, f *surveyFlags, source walk.Source, se
 		h := &heads[i]
 		switch {
 		case f.name != "" && h.Name == f.name:
-			if h.Completed || h.Source != source {
-				return nil, false, usage(fmt.Errorf("walk %q is over, or was not taken with this receiver; start another with --walk NAME", f.name))
+			if h.Completed || h.Source != source || h.Receiver != f.receiver {
+				return nil, false, usage(fmt.Errorf("walk %q is over, or was taken with another receiver (%s); start another with --walk NAME", f.name, h.Receiver))
 			}
 			found = h
-		case f.name == "" && !h.Completed && h.Source == source && (source != walk.Synthetic || h.Seed == seed):
+		case f.name == "" && !h.Completed && h.Source == source && h.Receiver == f.receiver && (source != walk.Synthetic || h.Seed == seed):
 			found = h
 		}
 	}
