@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 	"unicode/utf8"
 
@@ -22,6 +23,18 @@ type packedBlock struct {
 	_      struct{} `cbor:",toarray"`
 	Names  []packedName
 	Visits []packedVisit
+}
+
+// specialBlock is a block in which some scan listened on some channels only, or
+// some name came with a MaxBSSID Indicator. Others are written without, as they
+// were before there was either.
+type specialBlock struct {
+	_          struct{} `cbor:",toarray"`
+	Names      []packedName
+	Visits     []packedVisit
+	Indicators []byte  // per name
+	Channels   [][]int // MHz, each list once
+	Listened   []byte  // uvarint per scan: 0 for all channels, else place in Channels from 1
 }
 
 type packedName struct {
@@ -60,6 +73,10 @@ const otherLevel = -128
 type packer struct {
 	block    packedBlock
 	names    map[radio.Reading]int // with RSSIDBm 0
+	inds     []byte                // per name
+	channels [][]int
+	listened []byte
+	special  bool
 	last     int64
 	readings int
 }
@@ -88,6 +105,7 @@ func (p *packer) add(v *walk.Visit) error {
 		if !utf8.ValidString(sc.ID) {
 			return fmt.Errorf("visit %q: scan %q is no UTF-8", v.ID, sc.ID)
 		}
+		p.listen(sc.FreqsMHz)
 		sec := sc.Time.Unix()
 		ps := packedScan{ID: sc.ID, Sec: sec - p.last, Nsec: uint32(sc.Time.Nanosecond()), Facing: sc.FacingDeg, Stale: sc.DroppedStale, Null: sc.Readings == nil}
 		p.last = sec
@@ -100,6 +118,11 @@ func (p *packer) add(v *walk.Visit) error {
 				n = len(p.block.Names)
 				p.names[key] = n
 				p.block.Names = append(p.block.Names, packedName{BSSID: r.BSSID, SSID: []byte(r.SSID), FreqMHz: r.FreqMHz})
+				if r.MaxBSSIDIndicator < 0 || r.MaxBSSIDIndicator > math.MaxUint8 {
+					return fmt.Errorf("visit %q: a MaxBSSID Indicator of %d", v.ID, r.MaxBSSIDIndicator)
+				}
+				p.inds = append(p.inds, byte(r.MaxBSSIDIndicator))
+				p.special = p.special || r.MaxBSSIDIndicator != 0
 			}
 			room = binary.AppendUvarint(room, uint64(n))
 		}
@@ -122,25 +145,58 @@ func (p *packer) add(v *walk.Visit) error {
 }
 
 // payload encodes the block.
-func (p *packer) payload() ([]byte, error) { return encoding.Marshal(&p.block) }
+func (p *packer) payload() ([]byte, error) {
+	if p.special {
+		return encoding.Marshal(&specialBlock{Names: p.block.Names, Visits: p.block.Visits, Indicators: p.inds, Channels: p.channels, Listened: p.listened})
+	}
+	return encoding.Marshal(&p.block)
+}
+
+// listen enters the channels of the next scan.
+func (p *packer) listen(freqsMHz []int) {
+	n := 0
+	if len(freqsMHz) > 0 {
+		p.special = true
+		n = slices.IndexFunc(p.channels, func(c []int) bool { return slices.Equal(c, freqsMHz) }) + 1
+		if n == 0 {
+			p.channels = append(p.channels, slices.Clone(freqsMHz))
+			n = len(p.channels)
+		}
+	}
+	p.listened = binary.AppendUvarint(p.listened, uint64(n))
+}
 
 // reset empties the packer for the next block.
 func (p *packer) reset() {
 	p.block.Names, p.block.Visits = p.block.Names[:0], p.block.Visits[:0]
 	clear(p.names)
+	p.inds, p.channels, p.listened, p.special = p.inds[:0], p.channels[:0], p.listened[:0], false
 	p.last, p.readings = 0, 0
 }
 
 // unpackBlock decodes a payload that checks out.
 func unpackBlock(payload []byte) ([]walk.Visit, error) {
-	var b packedBlock
-	if err := decoding.Unmarshal(payload, &b); err != nil {
+	const arrayOfTwo = 0x82 // RFC 8949, 3.1
+	var b specialBlock
+	if len(payload) > 0 && payload[0] == arrayOfTwo {
+		var p packedBlock
+		if err := decoding.Unmarshal(payload, &p); err != nil {
+			return nil, &newer{err}
+		}
+		b.Names, b.Visits = p.Names, p.Visits
+	} else if err := decoding.Unmarshal(payload, &b); err != nil {
 		return nil, &newer{err}
+	} else if len(b.Indicators) != len(b.Names) {
+		return nil, damagef("a block has %d indicators for %d names", len(b.Indicators), len(b.Names))
 	}
 	names := make([]radio.Reading, len(b.Names))
 	for i, n := range b.Names {
 		names[i] = radio.Reading{BSSID: n.BSSID, SSID: string(n.SSID), FreqMHz: n.FreqMHz}
+		if len(b.Indicators) > 0 {
+			names[i].MaxBSSIDIndicator = int(b.Indicators[i])
+		}
 	}
+	listened := b.Listened
 	total := 0
 	for i := range b.Visits {
 		for j := range b.Visits[i].Scans {
@@ -162,6 +218,15 @@ func unpackBlock(payload []byte) ([]walk.Visit, error) {
 			last += ps.Sec
 			sc := &v.Scans[j]
 			*sc = walk.Scan{ID: ps.ID, Time: time.Unix(last, int64(ps.Nsec)).UTC(), FacingDeg: ps.Facing, DroppedStale: ps.Stale}
+			if b.Listened != nil {
+				n, size := binary.Uvarint(listened)
+				if size <= 0 || n > uint64(len(b.Channels)) {
+					return nil, damagef("visit %q names channels that are not there", pv.ID)
+				}
+				if listened = listened[size:]; n > 0 {
+					sc.FreqsMHz = slices.Clone(b.Channels[n-1])
+				}
+			}
 			if ps.Null {
 				continue
 			}

@@ -110,12 +110,15 @@ func visit(seed uint64) walk.Visit {
 		if rnd.IntN(5) == 0 {
 			sc.FacingDeg = walk.NoFacing
 		}
+		if seed%3 == 0 && rnd.IntN(3) > 0 {
+			sc.FreqsMHz = []int{2437, 5180 + 20*rnd.IntN(3)}
+		}
 		for k := range rnd.IntN(25) {
 			l := float64(-30 - rnd.IntN(70))
 			if rnd.IntN(4) == 0 {
 				l += rnd.Float64()
 			}
-			sc.Readings = append(sc.Readings, radio.Reading{BSSID: bssid(k), SSID: "depot", FreqMHz: 5180 + 20*(k%3), RSSIDBm: l})
+			sc.Readings = append(sc.Readings, radio.Reading{BSSID: bssid(k), SSID: "depot", FreqMHz: 5180 + 20*(k%3), RSSIDBm: l, MaxBSSIDIndicator: int(seed % 2 * uint64(k%4))})
 		}
 		v.Scans = append(v.Scans, sc)
 	}

@@ -32,7 +32,8 @@ func newRadios(sh *shell) *cobra.Command {
 		Short: "Propose which BSSIDs belong to which radio of the plan",
 		Long: `radios looks at what the walks in FILE heard and proposes which BSSIDs are one radio
 and which radios one access point, each with its evidence: channels, patterns of
-addresses, levels that differ by a constant. It says where that contradicts the
+addresses, levels that differ by a constant, sets of BSSIDs that beacons announced
+(from live scans and captured frames; --set adds one that was seen elsewhere). It says where that contradicts the
 plan, and which unknown BSSs carry an SSID of this site.
 
 These are proposals, and nothing changes by itself: --edit shows them one by one,

@@ -24,7 +24,7 @@ type Hearing struct {
 // scans, for use at many places.
 func (f *Fit) Hearing(radio int, l walk.Level, scans int) Hearing {
 	g := f.Group(radio)
-	scans = max(scans, l.Heard)
+	scans = l.Listened(scans)
 	if g == nil || scans == 0 || f.Model == OLS && l.Heard == 0 {
 		return Hearing{}
 	}

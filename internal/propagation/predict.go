@@ -279,7 +279,7 @@ func (f *Fit) Doubts(st walk.Stay) []Doubt {
 	var out []Doubt
 	for k := range f.Radios {
 		g := f.Group(k)
-		if g == nil || st.Scans == 0 || k >= len(st.Levels) {
+		if g == nil || k >= len(st.Levels) || st.Levels[k].Listened(st.Scans) == 0 {
 			continue
 		}
 		l, mu := st.Levels[k], f.Level(k, st.Floor, st.At)

@@ -3,6 +3,7 @@ package propagation_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"footrule/internal/propagation"
@@ -116,6 +117,37 @@ func TestLogLik(t *testing.T) {
 				assert.InDelta(t, (up-down)/2e-3, slope, 1e-4*(1+math.Abs(slope)), what)
 			}
 		}
+	}
+}
+
+// Scans that did not listen on a radio's channel say nothing, neither in the
+// likelihood nor in a fit nor as a doubt.
+func TestDeafScansSayNothing(t *testing.T) {
+	s, stays := bigHall().simulate(3)
+	more := slices.Clone(stays)
+	for i := range more {
+		more[i].Scans += 3
+		more[i].Levels = slices.Clone(stays[i].Levels)
+		for k := range more[i].Levels {
+			more[i].Levels[k].Deaf = 3
+		}
+	}
+	silent := walk.Stay{Point: "elsewhere", At: s.AccessPoints[0].At, Scans: 5, Levels: make([]walk.Level, len(s.Radios()))}
+	for k := range silent.Levels {
+		silent.Levels[k].Deaf = 5
+	}
+	more = append(more, silent)
+	for _, m := range []propagation.Model{propagation.OLS, propagation.Censored, propagation.TwoLevel} {
+		want, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{Model: m})
+		require.NoError(t, err)
+		got, err := propagation.Estimate(propagation.Observe(s, more), propagation.Options{Model: m})
+		require.NoError(t, err)
+		assert.Equal(t, want.Groups, got.Groups, m)
+		assert.Equal(t, want.Radios, got.Radios, m)
+		l := more[0].Levels[0]
+		assert.Equal(t, want.LogLik(0, -70, stays[0].Levels[0], stays[0].Scans), got.LogLik(0, -70, l, more[0].Scans), m)
+		assert.Zero(t, got.LogLik(0, -50, silent.Levels[0], silent.Scans), m)
+		assert.Empty(t, got.Doubts(silent), m)
 	}
 }
 

@@ -52,7 +52,7 @@ func (r *rows) blockOf(i int) int {
 }
 
 // gather collects the rows of a band; nil where no radio of it was heard.
-// Stays without a scan say nothing and are left out.
+// Stays without a scan on its channel say nothing of a radio and are left out.
 func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *rows {
 	g := &rows{band: band, start: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
 	w := len(d.Materials)
@@ -71,7 +71,7 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 		for i, m := range d.Scans {
 			at := i*d.Radios + k
 			l := d.Levels[at]
-			m = max(m, l.Heard)
+			m = l.Listened(m)
 			if m == 0 {
 				continue
 			}

@@ -57,12 +57,20 @@ func (f *Fit) doubt(d *Data, fits []*groupFit) {
 		if f.groupOf[k] >= 0 {
 			continue
 		}
-		heard := false
-		for i := range d.Scans {
-			heard = heard || d.Levels[i*d.Radios+k].Heard > 0
+		heard, listened := false, 0
+		for i, m := range d.Scans {
+			l := d.Levels[i*d.Radios+k]
+			heard = heard || l.Heard > 0
+			if l.Listened(m) > 0 {
+				listened++
+			}
 		}
-		if !heard {
-			say(f.Radios[k].Name, "never heard in %d stays; it stays out of the fit: check its power, its BSSIDs and where it hangs", d.Stays())
+		switch {
+		case heard:
+		case listened == 0:
+			say(f.Radios[k].Name, "never heard, and no scan of %d stays is known to have listened on its channel; it stays out of the fit: take scans of all channels", d.Stays())
+		default:
+			say(f.Radios[k].Name, "never heard in %d stays; it stays out of the fit: check its power, its BSSIDs and where it hangs", listened)
 		}
 	}
 	if w, ok := onLine(d, f); ok {

@@ -13,6 +13,10 @@ type Reading struct {
 	SSID    string // hostile text: strip control bytes before showing it
 	FreqMHz int
 	RSSIDBm float64
+	// MaxBSSIDIndicator is n of the Multiple BSSID element that the BSS sent
+	// along: its radio serves up to 2ⁿ BSSIDs (IEEE 802.11-2020, 9.4.2.45).
+	// 0 where it sent none, or the receiver does not say.
+	MaxBSSIDIndicator int
 }
 
 // Heard is a reading as a receiver gives it, with its age at the end of the sweep.
@@ -27,6 +31,7 @@ type Sweep struct {
 	Interface    string
 	Started      time.Time
 	Took         time.Duration
+	FreqsMHz     []int // channels it visited; empty for all that the receiver has
 	Heard        []Heard
 	DroppedStale int // results older than Request.NotBefore, left out of Heard
 }

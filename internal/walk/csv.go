@@ -16,8 +16,12 @@ import (
 )
 
 // csvColumns are the columns of walk.csv in the order in which [WriteCSV]
-// writes them. A file may have them in any order.
-var csvColumns = [...]string{"time", "visit", "point", "floor", "x_m", "y_m", "facing_deg", "scan", "bssid", "ssid", "freq_mhz", "rssi_dbm"}
+// writes them, the last two only where they say something. A file may have
+// them in any order.
+var csvColumns = [...]string{"time", "visit", "point", "floor", "x_m", "y_m", "facing_deg", "scan", "bssid", "ssid", "freq_mhz", "rssi_dbm", "max_bssid_indicator", "listened_mhz"}
+
+// usualColumns are those that every walk.csv is written with.
+const usualColumns = colRSSI + 1
 
 // The columns by place in csvColumns.
 const (
@@ -33,6 +37,8 @@ const (
 	colSSID
 	colFreq
 	colRSSI
+	colMaxIndicator
+	colListened
 	csvColumnCount
 )
 
@@ -48,6 +54,7 @@ type Row struct {
 	Floor     string
 	At        orb.Point // where the surveyor stood: the coordinates, else those of the point
 	FacingDeg float64   // in [0, 360), or NoFacing
+	FreqsMHz  []int     // channels that the scan listened on, ascending; nil for all
 	Scan      string
 	Heard     bool // false for a scan that heard nothing
 	Reading   radio.Reading
@@ -57,8 +64,9 @@ type Row struct {
 //
 //  1. The header is required; columns may stand in any order. time, visit,
 //     floor, scan, bssid, rssi_dbm and either point or both x_m and y_m must be
-//     there; without facing_deg, ssid or freq_mhz these are unknown. Any other
-//     column is left out with one warning.
+//     there; without facing_deg, ssid, freq_mhz or max_bssid_indicator these are
+//     unknown, and without listened_mhz a scan listened on all channels. Any
+//     other column is left out with one warning.
 //  2. Text is UTF-8 with or without a byte order mark, quoted by RFC 4180;
 //     lines end in LF or CRLF; empty lines are passed over; a record has at
 //     most [MaxCSVRecord] bytes.
@@ -68,6 +76,7 @@ type Row struct {
 //     that is no reading: such a row is refused, not dropped.
 //  5. freq_mhz is in a band of [radio.BandOf] and whole ("5180.0" will do, since
 //     tables with gaps are saved so); empty is unknown and becomes 0.
+//     listened_mhz is such numbers with blanks between them.
 //  6. bssid is neither zero nor a group address. BSSIDs that the site does not
 //     have are kept: they are facts.
 //  7. A row whose bssid and rssi_dbm are both empty is a scan that heard
@@ -117,7 +126,7 @@ func (c *CSVReader) header() error {
 	if bytes.HasPrefix(sp.buf[:sp.end], []byte("\xef\xbb\xbf")) {
 		sp.at = 3
 	}
-	want := "begin with a line of column names: " + strings.Join(csvColumns[:], ",")
+	want := "begin with a line of column names: " + strings.Join(csvColumns[:usualColumns], ",")
 	err := sp.read()
 	if err == io.EOF {
 		return &input.Error{File: sp.file, Line: 1, What: "the file is empty", Want: want}

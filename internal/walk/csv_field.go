@@ -67,6 +67,11 @@ func (c *CSVReader) parse() (*Row, error) {
 			r.FacingDeg = v
 		}
 	}
+	if !c.again(colListened) {
+		if r.FreqsMHz, err = c.listened(); err != nil {
+			return nil, err
+		}
+	}
 	if err := c.reading(); err != nil {
 		return nil, err
 	}
@@ -191,16 +196,54 @@ func (c *CSVReader) reading() error {
 	if f := c.field(colFreq); len(f) == 0 {
 		r.Reading.FreqMHz = 0
 	} else if !c.again(colFreq) || r.Reading.FreqMHz == 0 {
+		v, err := c.frequency(colFreq, f)
+		if err != nil {
+			return err
+		}
+		r.Reading.FreqMHz = v
+	}
+	r.Reading.MaxBSSIDIndicator = 0
+	if f := c.field(colMaxIndicator); len(f) > 0 {
 		v, ok := parseNumber(f)
-		if !ok || v != math.Trunc(v) || math.Abs(v) > 1e6 {
-			return c.bad(colFreq, fmt.Sprintf("%s is no whole number", quote(f)), "write the channel's centre frequency in MHz, such as 5180, or nothing")
+		if !ok || v != math.Trunc(v) || v < 0 || v > maxIndicator {
+			return c.bad(colMaxIndicator, fmt.Sprintf("%s is none", quote(f)), fmt.Sprintf("write n from 1 to %d for a radio of up to 2^n BSSIDs, or nothing", maxIndicator))
 		}
-		if _, ok := radio.BandOf(int(v)); !ok {
-			return c.bad(colFreq, fmt.Sprintf("%s is in no band", quote(f)), "write MHz: 2401 to 2495, 5150 to 5925 or 5926 to 7125, or nothing")
-		}
-		r.Reading.FreqMHz = int(v)
+		r.Reading.MaxBSSIDIndicator = int(v)
 	}
 	return nil
+}
+
+// maxIndicator keeps a multiple-BSSID set within the last octet.
+const maxIndicator = 8
+
+// maxListened bounds the channels of one scan: three bands have some 100 of 20 MHz.
+const maxListened = 256
+
+// frequency reads a channel's centre in MHz.
+func (c *CSVReader) frequency(k int, f []byte) (int, error) {
+	v, ok := parseNumber(f)
+	if !ok || v != math.Trunc(v) || math.Abs(v) > 1e6 {
+		return 0, c.bad(k, fmt.Sprintf("%s is no whole number", quote(f)), "write the channel's centre frequency in MHz, such as 5180, or nothing")
+	}
+	if _, ok := radio.BandOf(int(v)); !ok {
+		return 0, c.bad(k, fmt.Sprintf("%s is in no band", quote(f)), "write MHz: 2401 to 2495, 5150 to 5925 or 5926 to 7125, or nothing")
+	}
+	return int(v), nil
+}
+
+// listened reads the channels that a scan listened on.
+func (c *CSVReader) listened() ([]int, error) {
+	var out []int
+	for _, f := range bytes.Fields(c.last[colListened]) {
+		v, err := c.frequency(colListened, f)
+		if err != nil {
+			return nil, err
+		}
+		if out = append(out, v); len(out) > maxListened {
+			return nil, c.bad(colListened, fmt.Sprintf("has more than %d channels", maxListened), "write each channel once, or nothing for all")
+		}
+	}
+	return channelSet(out), nil
 }
 
 // name reads an identifier: short, and without control characters.

@@ -22,6 +22,7 @@ func FuzzReadCSV(f *testing.F) {
 	f.Add([]byte(csvHead + csvLine()))
 	f.Add([]byte(csvHead + csvLine("bssid", "", "rssi_dbm", "") + csvLine("scan", "2", "ssid", "\"a,\n\"\"b\"")))
 	f.Add([]byte("\xef\xbb\xbfrssi_dbm,bssid,scan,floor,point,visit,time,x\r\n-61.5,02:00:5e:10:01:00,1,G,P01,V1,2026-03-01T09:00:00+01:00,\r\n"))
+	f.Add([]byte(strings.TrimSpace(csvHead) + ",max_bssid_indicator,listened_mhz\n" + strings.TrimSpace(csvLine()) + ",3,2437 5180\n"))
 	f.Add([]byte(strings.ReplaceAll(csvHead, ",", ";")))
 	f.Add([]byte("\xff\xfet\x00i\x00"))
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -3,6 +3,7 @@ package walk
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"footrule/internal/input"
@@ -66,7 +67,7 @@ type Part struct {
 // earliest time of its rows.
 //
 //  1. All rows of a visit agree on floor, point and coordinates.
-//  2. All rows of a scan agree on the facing and lie within [MaxScanSpan].
+//  2. All rows of a scan agree on the facing and the channels and lie within [MaxScanSpan].
 //  3. Of a BSSID that is listed twice in a scan the first row counts: receivers
 //     do list one twice. The others are counted, and beyond a tenth of all rows
 //     they are an error, because then the scan column is wrong.
@@ -129,7 +130,7 @@ func (g *Gatherer) Add(r *Row) error {
 		k = p.find(r.Scan)
 		if k < 0 {
 			k = len(v.Scans)
-			v.Scans = append(v.Scans, Scan{ID: r.Scan, Time: r.Time, FacingDeg: r.FacingDeg})
+			v.Scans = append(v.Scans, Scan{ID: r.Scan, Time: r.Time, FacingDeg: r.FacingDeg, FreqsMHz: r.FreqsMHz})
 			p.Rows = append(p.Rows, ScanRows{Line: r.Line, Last: r.Time})
 			if p.byName != nil {
 				p.byName[r.Scan] = k
@@ -138,7 +139,7 @@ func (g *Gatherer) Add(r *Row) error {
 		g.scan = k
 	}
 	sc, rows := &v.Scans[k], &p.Rows[k]
-	if err := g.meet(v.ID, sc, rows, r.FacingDeg, r.Time, r.Time, r.Line); err != nil {
+	if err := g.meet(v.ID, sc, rows, r.FacingDeg, r.FreqsMHz, r.Time, r.Time, r.Line); err != nil {
 		return err
 	}
 	if !r.Heard {
@@ -206,10 +207,14 @@ func (g *Gatherer) take(sc *Scan, rows *ScanRows, rd radio.Reading, line int) bo
 }
 
 // meet checks more rows of a scan against those before, and widens its times.
-func (g *Gatherer) meet(visit string, sc *Scan, rows *ScanRows, facing float64, first, last time.Time, line int) error {
+func (g *Gatherer) meet(visit string, sc *Scan, rows *ScanRows, facing float64, freqsMHz []int, first, last time.Time, line int) error {
 	if sc.FacingDeg != facing {
 		return g.fail(line, fmt.Sprintf("scan %q of visit %q faces %s here and %s on line %d", sc.ID, visit, facingText(facing), facingText(sc.FacingDeg), rows.Line),
 			"number the scans through the whole visit, so that each has one facing")
+	}
+	if !slices.Equal(sc.FreqsMHz, freqsMHz) {
+		return g.fail(line, fmt.Sprintf("scan %q of visit %q listened on %s here and on %s on line %d", sc.ID, visit, channelText(freqsMHz), channelText(sc.FreqsMHz), rows.Line),
+			"write the channels of a scan in each of its rows")
 	}
 	if first.Before(sc.Time) {
 		sc.Time = first
@@ -222,6 +227,13 @@ func (g *Gatherer) meet(visit string, sc *Scan, rows *ScanRows, facing float64, 
 			fmt.Sprintf("give every scan of a visit a name of its own; the rows of one lie within %s", MaxScanSpan))
 	}
 	return nil
+}
+
+func channelText(freqsMHz []int) string {
+	if len(freqsMHz) == 0 {
+		return "all channels"
+	}
+	return strings.Trim(fmt.Sprint(freqsMHz), "[]") + " MHz"
 }
 
 func facingText(deg float64) string {
@@ -290,7 +302,7 @@ func (g *Gatherer) Join(p, q *Part) error {
 			p.readings += len(from.Readings)
 		} else {
 			sc, at := &v.Scans[k], &p.Rows[k]
-			if err := g.meet(v.ID, sc, at, from.FacingDeg, from.Time, rows.Last, rows.Line); err != nil {
+			if err := g.meet(v.ID, sc, at, from.FacingDeg, from.FreqsMHz, from.Time, rows.Last, rows.Line); err != nil {
 				return err
 			}
 			for _, rd := range from.Readings {

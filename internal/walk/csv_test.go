@@ -55,7 +55,7 @@ func csvLine(change ...string) string {
 		cols[change[i]] = change[i+1]
 	}
 	out := make([]string, 0, len(cols))
-	for _, c := range walk.CSVColumns() {
+	for _, c := range strings.Split(strings.TrimSpace(csvHead), ",") {
 		out = append(out, cols[c])
 	}
 	return strings.Join(out, ",") + "\n"
@@ -104,6 +104,42 @@ func TestReadCSVColumnsInAnyOrder(t *testing.T) {
 	assert.Equal(t, []walk.Visit{{ID: "V1", Seq: 1, Point: "P01", Floor: "G", At: orb.Point{3, 4}, Scans: []walk.Scan{{ID: "1", Time: csvTime("2026-03-01T09:00:00Z"), FacingDeg: walk.NoFacing,
 		Readings: []radio.Reading{{BSSID: csvMAC("02:00:5e:10:01:00"), RSSIDBm: -61}, {BSSID: csvMAC("02:00:5e:10:01:01"), RSSIDBm: -62}}}}}}, got.Visits)
 	assert.Equal(t, []string{`2 columns that a walk does not have were left out: "battery", "note, long"`, "2 readings have no frequency"}, got.Warnings)
+}
+
+// A scan says which channels it listened on, a reading how many BSSIDs its
+// radio may have; both columns are written only where there is something to say.
+func TestReadCSVListened(t *testing.T) {
+	head := strings.TrimSpace(csvHead) + ",max_bssid_indicator,listened_mhz\n"
+	line := func(more string, change ...string) string {
+		return strings.TrimSpace(csvLine(change...)) + "," + more + "\n"
+	}
+	text := head + line("3,5180 2437 5180") + line(",2437 5180", "bssid", "02:00:5e:10:01:01") +
+		line(",", "scan", "2") + line(",2412", "scan", "3", "bssid", "", "rssi_dbm", "", "ssid", "", "freq_mhz", "")
+	got, err := readCSV(text)
+	require.NoError(t, err)
+	scans := got.Visits[0].Scans
+	require.Len(t, scans, 3)
+	assert.Equal(t, []int{2437, 5180}, scans[0].FreqsMHz)
+	assert.Equal(t, []int{3, 0}, []int{scans[0].Readings[0].MaxBSSIDIndicator, scans[0].Readings[1].MaxBSSIDIndicator})
+	assert.Nil(t, scans[1].FreqsMHz)
+	assert.Equal(t, []int{2412}, scans[2].FreqsMHz)
+	var b strings.Builder
+	require.NoError(t, walk.WriteCSV(&b, walk.Walk{Visits: got.Visits}))
+	assert.Contains(t, b.String(), "-61,3,2437 5180\n")
+	again, err := readCSV(b.String())
+	require.NoError(t, err)
+	assert.Equal(t, got.Visits, again.Visits)
+
+	for more, want := range map[string]string{
+		"9,":     `walk.csv:2:73: max_bssid_indicator "9" is none; write n from 1 to 8 for a radio of up to 2^n BSSIDs, or nothing`,
+		",36":    `walk.csv:2:74: listened_mhz "36" is in no band; write MHz: 2401 to 2495, 5150 to 5925 or 5926 to 7125, or nothing`,
+		",5180;": `walk.csv:2:74: listened_mhz "5180;" is no whole number; write the channel's centre frequency in MHz, such as 5180, or nothing`,
+	} {
+		_, err := readCSV(head + line(more))
+		assert.EqualError(t, err, want)
+	}
+	_, err = readCSV(head + line(",2412") + line(",2412 5180", "bssid", "02:00:5e:10:01:01"))
+	assert.EqualError(t, err, `walk.csv:3: scan "1" of visit "V1" listened on 2412 5180 MHz here and on 2412 MHz on line 2; write the channels of a scan in each of its rows`)
 }
 
 func TestReadCSVErrors(t *testing.T) {

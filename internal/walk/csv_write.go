@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,7 +26,11 @@ import (
 // that row is written.
 func WriteCSV(w io.Writer, walks ...Walk) error {
 	b := bufio.NewWriterSize(w, 64<<10)
-	b.WriteString(strings.Join(csvColumns[:], ","))
+	columns := csvColumns[:usualColumns]
+	if special(walks) {
+		columns = csvColumns[:]
+	}
+	b.WriteString(strings.Join(columns, ","))
 	b.WriteByte('\n')
 	for i := range walks {
 		for _, v := range walks[i].Standing() {
@@ -33,7 +38,7 @@ func WriteCSV(w io.Writer, walks ...Walk) error {
 			if len(walks) > 1 {
 				id = walks[i].ID + "/" + v.ID
 			}
-			if err := writeVisit(b, id, v); err != nil {
+			if err := writeVisit(b, id, v, len(columns) > usualColumns); err != nil {
 				return fmt.Errorf("walk %q: %w", walks[i].ID, err)
 			}
 		}
@@ -41,7 +46,22 @@ func WriteCSV(w io.Writer, walks ...Walk) error {
 	return b.Flush()
 }
 
-func writeVisit(b *bufio.Writer, id string, v *Visit) error {
+// special reports whether some scan or reading needs the last two columns.
+func special(walks []Walk) bool {
+	for i := range walks {
+		for _, v := range walks[i].Standing() {
+			for j := range v.Scans {
+				sc := &v.Scans[j]
+				if len(sc.FreqsMHz) > 0 || slices.ContainsFunc(sc.Readings, func(r radio.Reading) bool { return r.MaxBSSIDIndicator != 0 }) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func writeVisit(b *bufio.Writer, id string, v *Visit, special bool) error {
 	for _, n := range []string{id, v.Point, v.Floor} {
 		if err := nameOK(n); err != nil {
 			return fmt.Errorf("visit %q: %w", v.ID, err)
@@ -92,9 +112,17 @@ func writeVisit(b *bufio.Writer, id string, v *Visit) error {
 		head = append(head, ',')
 		head = appendText(head, name)
 		head = append(head, ',')
+		tail := "\n"
+		if special {
+			tail = "," + strings.Trim(fmt.Sprint(sc.FreqsMHz), "[]") + "\n"
+		}
 		if len(sc.Readings) == 0 {
 			b.Write(head)
-			b.WriteString(",,,\n")
+			b.WriteString(",,,")
+			if special {
+				b.WriteByte(',')
+			}
+			b.WriteString(tail)
 		}
 		for _, r := range sc.Readings {
 			if !radio.LevelOK(r.RSSIDBm) {
@@ -112,7 +140,13 @@ func writeVisit(b *bufio.Writer, id string, v *Visit) error {
 			}
 			row = append(row, ',')
 			row = strconv.AppendFloat(row, r.RSSIDBm, 'g', -1, 64)
-			row = append(row, '\n')
+			if special {
+				row = append(row, ',')
+				if r.MaxBSSIDIndicator != 0 {
+					row = strconv.AppendInt(row, int64(r.MaxBSSIDIndicator), 10)
+				}
+			}
+			row = append(row, tail...)
 			b.Write(row)
 		}
 	}

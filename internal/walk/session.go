@@ -270,7 +270,7 @@ func (s *Session) Take(sw radio.Sweep) (counted bool) {
 		return false
 	}
 	end := sw.Started.Add(sw.Took)
-	sc := Scan{Time: stamp(sw.Started), FacingDeg: s.facingDeg(), DroppedStale: sw.DroppedStale}
+	sc := Scan{Time: stamp(sw.Started), FacingDeg: s.facingDeg(), FreqsMHz: channelSet(sw.FreqsMHz), DroppedStale: sw.DroppedStale}
 	ages := make([]time.Duration, 0, len(sw.Heard))
 	for _, h := range sw.Heard {
 		if end.Add(-h.Age).Before(s.since) || !radio.LevelOK(h.RSSIDBm) {

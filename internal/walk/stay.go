@@ -32,10 +32,14 @@ type Stay struct {
 // Level is what one stay says of one radio.
 type Level struct {
 	Heard   int     // scans that heard the radio, 0 to Stay.Scans
+	Deaf    int     // scans that did not listen on its channel, so that their silence says nothing
 	MeanDBm float64 // arithmetic mean in dB over the scans that heard; 0 where Heard is 0
 	SumSqDB float64 // Σ (reading − MeanDBm)² over those scans, dB²
 	MinDBm  float64 // the lowest of them; 0 where Heard is 0
 }
+
+// Listened is how many of a stay's scans could have heard the radio.
+func (l Level) Listened(scans int) int { return max(scans-l.Deaf, l.Heard) }
 
 // Place identifies where a stay was made: stays with equal places are never
 // parted between training and judging.
@@ -58,13 +62,15 @@ func (s *Stay) Place() Place {
 // that are on no radio of the site are passed over. With ByFacing each facing
 // of a visit is a stay of its own, in ascending facing; scans without a facing
 // form one. Visits on a floor that the site does not have, and visits without a
-// scan, are passed over: they say nothing, not even silence.
+// scan, are passed over: they say nothing, not even silence. A scan of some
+// channels is deaf to the radios of others; see channels.
 func Stays(s *site.Site, walks []Walk, split Split) []Stay {
 	radioOf := s.RadioOf()
 	n := len(s.Radios())
 	sum := make([]float64, n) // per radio within one scan
 	cnt := make([]int, n)
 	touched := make([]int, 0, n)
+	on := channelsOf(walks, radioOf, n)
 	var out []Stay
 	for wi := range walks {
 		for _, v := range walks[wi].Standing() {
@@ -104,6 +110,11 @@ func Stays(s *site.Site, walks []Walk, split Split) []Stay {
 					for _, k := range touched {
 						st.Levels[k].add(sum[k] / float64(cnt[k]))
 						sum[k], cnt[k] = 0, 0
+					}
+					for k := range st.Levels {
+						if on != nil && len(sc.FreqsMHz) > 0 && !slices.Contains(touched, k) && !on[k].listened(&sc) {
+							st.Levels[k].Deaf++
+						}
 					}
 				}
 				out = append(out, st)

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"footrule/internal/radio"
 	"footrule/internal/walk"
@@ -65,6 +66,50 @@ func TestStays(t *testing.T) {
 	walks[0].Marks = append(walks[0].Marks, walk.Mark{Seq: 6, Kind: walk.Unvoid, Target: "V2"})
 	require.Len(t, walk.Stays(plan(), walks, walk.ByVisit), 3, "a void taken back")
 	assert.Empty(t, walk.Stays(plan(), nil, walk.ByVisit))
+}
+
+// A scan of some channels is deaf to the radios on others: where they are is
+// told by when they were last or next heard.
+func TestStaysDeaf(t *testing.T) {
+	at := func(sec int, freqs []int, r ...radio.Reading) walk.Scan {
+		return walk.Scan{Time: csvTime("2026-03-01T09:00:00Z").Add(time.Duration(sec) * time.Second), FacingDeg: walk.NoFacing, FreqsMHz: freqs, Readings: r}
+	}
+	on := func(b radio.BSSID, freqMHz int) radio.Reading {
+		return radio.Reading{BSSID: b, FreqMHz: freqMHz, RSSIDBm: -50}
+	}
+	walks := []walk.Walk{{Visits: []walk.Visit{
+		{ID: "V1", Point: "P1", Floor: "G", Scans: []walk.Scan{
+			at(0, nil, on(bssA5, 5180), on(bssB5, 5220)), // all channels
+			at(10, []int{2437, 5180}),                    // A, and not B
+			at(20, []int{5220}),                          // B, and not A
+		}},
+		{ID: "V2", Point: "P2", Floor: "G", Scans: []walk.Scan{
+			at(40, []int{5180}),                    // A was nearer to there
+			at(90, []int{5180}),                    // and here to 5260
+			at(100, []int{5260}, on(bssA5b, 5260)), // A moved
+			at(101, []int{2437}, on(bssB5, 5220)),  // heard although it listened elsewhere
+		}},
+	}}}
+	deaf := func(split walk.Split) (out [][]int) {
+		for _, st := range walk.Stays(plan(), walks, split) {
+			row := []int{}
+			for _, l := range st.Levels {
+				row = append(row, l.Listened(st.Scans))
+			}
+			out = append(out, row)
+		}
+		return out
+	}
+	// Radios A at 5 GHz, A at 2.4 GHz (never heard, so only the full scan counts), B.
+	assert.Equal(t, [][]int{{2, 1, 2}, {2, 0, 1}}, deaf(walk.ByVisit))
+	walks[0].Visits[0].Scans[0].FreqsMHz = []int{5180, 5220}
+	assert.Equal(t, [][]int{{2, 0, 2}, {2, 0, 1}}, deaf(walk.ByFacing))
+	for i := range walks[0].Visits {
+		for j := range walks[0].Visits[i].Scans {
+			walks[0].Visits[i].Scans[j].FreqsMHz = nil
+		}
+	}
+	assert.Equal(t, [][]int{{3, 3, 3}, {4, 4, 4}}, deaf(walk.ByVisit), "as before there were such scans")
 }
 
 // The running mean and sum of squares against the two-pass ones of gonum/stat,

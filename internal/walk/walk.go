@@ -69,11 +69,13 @@ type Visit struct {
 }
 
 // Scan is one sweep of the receiver: the readings it gave. Sites' access
-// points that are not among them were not heard in it.
+// points that are not among them were not heard in it, which says something
+// of those whose channel it listened on.
 type Scan struct {
 	ID           string // as the capture named it; empty for live scans
 	Time         time.Time
 	FacingDeg    float64 // degrees clockwise from the plan's +y, or NoFacing
+	FreqsMHz     []int   // channels that it listened on, ascending; nil for all
 	Readings     []radio.Reading
 	DroppedStale int // results that were older than the stay, or no level at all
 }

@@ -65,6 +65,7 @@ type Capture struct {
 type Scan struct {
 	Time         time.Time // when it began, UTC; zero where unknown
 	Took         time.Duration
+	FreqsMHz     []int         // channels that it listened on, ascending; nil for all, or where the capture does not say
 	Heard        []radio.Heard // each BSSID once
 	DroppedStale int           // results older than Options.MaxAge
 }

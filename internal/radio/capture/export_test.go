@@ -10,13 +10,14 @@ type FrameView struct {
 	DBm               int
 	Level             bool
 	TunedMHz, FreqMHz int
+	MaxBSSIDIndicator int
 }
 
 // ParseFrame opens parseFrame to the tests.
 func ParseFrame(p []byte) FrameView {
 	f := parseFrame(p)
 	kinds := map[kind]string{other: "other", beacon: "beacon", probeResponse: "probe response", badFCS: "bad FCS", malformed: "malformed"}
-	return FrameView{kinds[f.kind], f.bssid, f.ssid, f.dBm, f.level, f.tunedMHz, f.freqMHz}
+	return FrameView{kinds[f.kind], f.bssid, f.ssid, f.dBm, f.level, f.tunedMHz, f.freqMHz, f.maxInd}
 }
 
 // HeaderView is a radiotap header as the tests see it.

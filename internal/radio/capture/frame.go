@@ -17,6 +17,7 @@ type frame struct {
 	// tunedMHz is where the receiver listened (radiotap channel), freqMHz the
 	// BSS's own primary channel; 0 where not known.
 	tunedMHz, freqMHz int
+	maxInd            int // of the Multiple BSSID element, 0 for none
 }
 
 type kind uint8
@@ -43,13 +44,16 @@ const (
 	idSSID        = 0
 	idDSParameter = 3
 	idHTOperation = 61
+	idMultiple    = 71
 	idExtension   = 255
+	maxIndicator  = 8 // keeps the set within the last octet
 	extHEOper     = 36
 )
 
 // parseFrame reads a packet of a radiotap capture. A frame speaks for the BSSID
 // in its third address alone: the nontransmitted BSSIDs that a Multiple BSSID
-// element lists get no reading, as they come from the same radio.
+// element lists get no reading, as they come from the same radio. Of that
+// element the MaxBSSID Indicator is kept.
 func parseFrame(p []byte) frame {
 	h, ok := parseRadiotap(p)
 	if !ok {
@@ -99,7 +103,7 @@ func parseFrame(p []byte) frame {
 	}
 	var primary channels
 	if len(body) >= fixedFields {
-		f.ssid, primary = elements(body[fixedFields:])
+		f.ssid, primary, f.maxInd = elements(body[fixedFields:])
 	}
 	f.freqMHz = primary.freqMHz(f.tunedMHz)
 	return f
@@ -113,9 +117,10 @@ type channels struct {
 	ds int // DS Parameter Set element
 }
 
-// elements gives the SSID and the primary channel. The first of each element
-// counts. An element that is cut ends the reading.
-func elements(p []byte) (ssid string, c channels) {
+// elements gives the SSID, the primary channel and the MaxBSSID Indicator, 1 to
+// 8, or 0 for none. The first of each element counts. An element that is cut
+// ends the reading.
+func elements(p []byte) (ssid string, c channels, maxInd int) {
 	named := false
 	for len(p) >= 2 && len(p) >= 2+int(p[1]) {
 		id, v := p[0], p[2:2+int(p[1])]
@@ -129,9 +134,11 @@ func elements(p []byte) (ssid string, c channels) {
 			c.ht = int(v[0])
 		case id == idExtension && len(v) >= 1 && v[0] == extHEOper && c.he == 0:
 			c.he = sixGHzChannel(v[1:])
+		case id == idMultiple && len(v) >= 1 && v[0] <= maxIndicator && maxInd == 0:
+			maxInd = int(v[0])
 		}
 	}
-	return ssid, c
+	return ssid, c, maxInd
 }
 
 // sixGHzChannel reads the primary channel from an HE Operation element, behind

@@ -54,18 +54,18 @@ func walkCapture(name, format string) *capture.Capture {
 		Name: name, Format: format, Timed: true, ListenedMHz: []int{2412},
 		Frames: capture.Frames{All: 10, Beacons: 5, ProbeResponses: 1, NoLevel: 1, BadFCS: 1, Malformed: 1, Other: 2},
 		Scans: []capture.Scan{
-			{Time: start(), Took: time.Second, Heard: []radio.Heard{
+			{Time: start(), Took: time.Second, FreqsMHz: []int{2412}, Heard: []radio.Heard{
 				heard(1, "Harbour Depot", 2412, -62, 750*ms),
 				heard(2, "Quay", 2422, -71.5, 250*ms),
 			}},
-			{Time: at(time.Second), Took: time.Second},
-			{Time: at(3 * time.Second), Took: time.Second, Heard: []radio.Heard{heard(1, "Harbour Depot", 2412, -66, 700*ms)}},
+			{Time: at(time.Second), Took: time.Second, FreqsMHz: []int{2412}},
+			{Time: at(3 * time.Second), Took: time.Second, FreqsMHz: []int{2412}, Heard: []radio.Heard{heard(1, "Harbour Depot", 2412, -66, 700*ms)}},
 		},
 		Warnings: []string{
 			"1 of 10 frames arrived damaged and are left out",
 			"1 of 10 frames are malformed and are left out",
 			"1 of 10 frames are beacons or probe responses without a level in dBm and are left out",
-			"the receiver listened on 2412 MHz alone: access points on other channels could not be heard",
+			"the receiver listened on 2412 MHz alone: the silence of access points on other channels says nothing",
 		},
 	}
 }
@@ -146,7 +146,8 @@ func TestWindows(t *testing.T) {
 	ps := []packet{
 		{start(), b(2412, -40, 1, 1)},
 		{start().Add(700 * ms), b(2437, -50, 2, 6)},
-		{start().Add(-300 * ms), b(2462, -60, 3, 11)}, // before the first
+		{start().Add(800 * ms), join(header(word{fields: map[int][]byte{1: {0}, 5: dbm(-50)}}), []byte{8, 0})}, // does not say where it listened
+		{start().Add(-300 * ms), b(2462, -60, 3, 11)},                                                          // before the first
 		{start().Add(400 * ms), b(2412, -44, 1, 1)},
 		{start().Add(1500 * ms), b(2412, -48, 1, 1)},
 	}
@@ -154,13 +155,13 @@ func TestWindows(t *testing.T) {
 	require.NoError(t, err)
 	at := func(d time.Duration) time.Time { return start().Add(d) }
 	assert.Equal(t, []capture.Scan{
-		{Time: at(-500 * ms), Took: 500 * ms, Heard: []radio.Heard{heard(3, "x", 2462, -60, 300*ms)}},
-		{Time: at(0), Took: 500 * ms, Heard: []radio.Heard{heard(1, "x", 2412, -42, 100*ms)}},
+		{Time: at(-500 * ms), Took: 500 * ms, FreqsMHz: []int{2462}, Heard: []radio.Heard{heard(3, "x", 2462, -60, 300*ms)}},
+		{Time: at(0), Took: 500 * ms, FreqsMHz: []int{2412}, Heard: []radio.Heard{heard(1, "x", 2412, -42, 100*ms)}},
 		{Time: at(500 * ms), Took: 500 * ms, Heard: []radio.Heard{heard(2, "x", 2437, -50, 300*ms)}},
-		{Time: at(1500 * ms), Took: 500 * ms, Heard: []radio.Heard{heard(1, "x", 2412, -48, 500*ms)}},
+		{Time: at(1500 * ms), Took: 500 * ms, FreqsMHz: []int{2412}, Heard: []radio.Heard{heard(1, "x", 2412, -48, 500*ms)}},
 	}, c.Scans)
 	assert.Equal(t, []int{2412, 2437, 2462}, c.ListenedMHz)
-	assert.Equal(t, []string{"the receiver moved over 3 channels: a window of 500ms may miss an access point only because it listened elsewhere; take one as long as a whole round"}, c.Warnings)
+	assert.Equal(t, []string{"the receiver moved over 3 channels: a window of 500ms speaks only of the channels that it came to; take one as long as a whole round"}, c.Warnings)
 }
 
 func TestFilteredCaptureIsDoubted(t *testing.T) {
@@ -360,6 +361,8 @@ func TestFrameOdd(t *testing.T) {
 	b := func(name string, freq int) capture.FrameView {
 		return capture.FrameView{Kind: "beacon", BSSID: radio.BSSID(local(1)), SSID: name, DBm: -42, Level: true, TunedMHz: 2412, FreqMHz: freq}
 	}
+	set := b("x", 2422)
+	set.MaxBSSIDIndicator = 4
 	tests := []struct {
 		name string
 		in   []byte
@@ -376,6 +379,8 @@ func TestFrameOdd(t *testing.T) {
 		{"zero address", beacon([6]byte{}), capture.FrameView{Kind: "malformed", TunedMHz: 2412}},
 		{"SSID of 33 octets", beacon(local(1), element(0, bytes.Repeat([]byte("a"), 33)...), ds(3)), b("", 2422)},
 		{"two SSIDs", beacon(local(1), ssid("x"), ssid("y"), ds(3), ds(4)), b("x", 2422)},
+		{"a set of 16 BSSIDs", beacon(local(1), ssid("x"), element(71, 4, 0, 4, 83, 2, 1, 0), ds(3)), set},
+		{"a set beyond the last octet", beacon(local(1), ssid("x"), element(71, 9), ds(3)), b("x", 2422)},
 		{"data", []byte{8, 0}, capture.FrameView{Kind: "other", TunedMHz: 2412}},
 		{"protocol version 1", []byte{0x81, 0}, capture.FrameView{Kind: "other", TunedMHz: 2412}},
 	}

@@ -155,7 +155,7 @@ func (c *Capture) fail(what, want string) error {
 }
 
 func (s *Scan) asScan(facing float64) walk.Scan {
-	sc := walk.Scan{Time: s.Time, FacingDeg: facing, DroppedStale: s.DroppedStale}
+	sc := walk.Scan{Time: s.Time, FacingDeg: facing, FreqsMHz: s.FreqsMHz, DroppedStale: s.DroppedStale}
 	sc.Readings = make([]radio.Reading, len(s.Heard))
 	for i, h := range s.Heard {
 		sc.Readings[i] = h.Reading

@@ -175,7 +175,7 @@ func TestAsWalk(t *testing.T) {
 	require.NoError(t, err)
 	scans := make([]walk.Scan, len(c.Scans))
 	for i, s := range c.Scans {
-		scans[i] = walk.Scan{Time: s.Time, FacingDeg: 90, Readings: []radio.Reading{}}
+		scans[i] = walk.Scan{Time: s.Time, FacingDeg: 90, FreqsMHz: []int{2412}, Readings: []radio.Reading{}}
 		for _, h := range s.Heard {
 			scans[i].Readings = append(scans[i].Readings, h.Reading)
 		}

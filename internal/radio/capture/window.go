@@ -21,15 +21,43 @@ import (
 //  3. A window in which any frame arrived whole is a scan, also when it holds
 //     no beacon: the receiver listened and heard none. A window without one
 //     is no scan: nothing shows that the receiver listened.
-//  4. The SSID is the first in the window that is not hidden; the frequency
+//  4. A scan listened on the channels that its frames of whatever kind came
+//     in on, as far as they tell. One that missed a channel altogether says
+//     nothing of the access points there.
+//  5. The SSID is the first in the window that is not hidden; the frequency
 //     that of the last frame; the age counts from the last frame to the end
 //     of the window.
 type windows struct {
 	s     *source
 	first time.Time
-	at    map[int64]map[radio.BSSID]*tally
+	at    map[int64]*window
 	tuned map[int]bool
 	off   int // frames with a level but without a frequency of a WLAN
+}
+
+// window is what arrived in one.
+type window struct {
+	heard map[radio.BSSID]*tally
+	tuned []int // channels, unsorted; none where some frame does not tell
+	mute  bool  // a frame did not tell
+}
+
+// listen enters where the receiver was tuned.
+func (w *window) listen(freqMHz int) {
+	if !inBand(freqMHz) {
+		w.mute = true
+	} else if !slices.Contains(w.tuned, freqMHz) {
+		w.tuned = append(w.tuned, freqMHz)
+	}
+}
+
+// freqsMHz lists the channels, ascending; nil where frames do not tell them.
+func (w *window) freqsMHz() []int {
+	if w.mute || len(w.tuned) == 0 {
+		return nil
+	}
+	slices.Sort(w.tuned)
+	return w.tuned
 }
 
 // tally gathers the frames of a BSSID in a window.
@@ -38,11 +66,12 @@ type tally struct {
 	sum     int // dBm
 	ssid    string
 	freqMHz int
+	maxInd  int // max BSSID indicator
 	last    time.Time
 }
 
 func newWindows(s *source) *windows {
-	return &windows{s: s, at: map[int64]map[radio.BSSID]*tally{}, tuned: map[int]bool{}}
+	return &windows{s: s, at: map[int64]*window{}, tuned: map[int]bool{}}
 }
 
 func (w *windows) add(f frame) error {
@@ -65,9 +94,10 @@ func (w *windows) add(f frame) error {
 		if err := w.s.take(); err != nil {
 			return err
 		}
-		in = map[radio.BSSID]*tally{}
+		in = &window{heard: map[radio.BSSID]*tally{}}
 		w.at[k] = in
 	}
+	in.listen(f.tunedMHz)
 	if !carries {
 		return nil
 	}
@@ -75,19 +105,20 @@ func (w *windows) add(f frame) error {
 		w.off++
 		return nil
 	}
-	t := in[f.bssid]
+	t := in.heard[f.bssid]
 	if t == nil {
 		if err := w.s.take(); err != nil {
 			return err
 		}
 		t = &tally{last: f.time}
-		in[f.bssid] = t
+		in.heard[f.bssid] = t
 	}
 	t.n++
 	t.sum += f.dBm
 	if t.ssid == "" {
 		t.ssid = f.ssid
 	}
+	t.maxInd = max(t.maxInd, f.maxInd)
 	if !f.time.Before(t.last) {
 		t.last, t.freqMHz = f.time, f.freqMHz
 	}
@@ -109,11 +140,11 @@ func (w *windows) finish() error {
 		}
 	}
 	for _, k := range slices.Sorted(maps.Keys(w.at)) {
-		sc := Scan{Time: w.first.Add(time.Duration(k) * w.s.o.Window).UTC(), Took: w.s.o.Window}
+		sc := Scan{Time: w.first.Add(time.Duration(k) * w.s.o.Window).UTC(), Took: w.s.o.Window, FreqsMHz: w.at[k].freqsMHz()}
 		end := sc.Time.Add(sc.Took)
-		for id, t := range w.at[k] {
+		for id, t := range w.at[k].heard {
 			sc.Heard = append(sc.Heard, radio.Heard{
-				Reading: radio.Reading{BSSID: id, SSID: t.ssid, FreqMHz: t.freqMHz, RSSIDBm: float64(t.sum) / float64(t.n)},
+				Reading: radio.Reading{BSSID: id, SSID: t.ssid, FreqMHz: t.freqMHz, RSSIDBm: float64(t.sum) / float64(t.n), MaxBSSIDIndicator: t.maxInd},
 				Age:     end.Sub(t.last),
 			})
 		}
@@ -155,8 +186,8 @@ func (w *windows) doubts() {
 	}
 	switch tuned := w.s.c.ListenedMHz; {
 	case len(tuned) == 1:
-		w.s.warn("the receiver listened on %d MHz alone: access points on other channels could not be heard", tuned[0])
+		w.s.warn("the receiver listened on %d MHz alone: the silence of access points on other channels says nothing", tuned[0])
 	case len(tuned) > 1:
-		w.s.warn("the receiver moved over %d channels: a window of %v may miss an access point only because it listened elsewhere; take one as long as a whole round", len(tuned), w.s.o.Window)
+		w.s.warn("the receiver moved over %d channels: a window of %v speaks only of the channels that it came to; take one as long as a whole round", len(tuned), w.s.o.Window)
 	}
 }

@@ -34,7 +34,8 @@ type BSS struct {
 type Heard struct {
 	Scans  int
 	Places []walk.Place
-	BSSs   []BSS // ascending by ID
+	BSSs   []BSS           // ascending by ID
+	Sets   []MultipleBSSID // that beacons announced, ascending by Transmitted; of one that changed, the latest
 }
 
 // Listen gathers the standing visits of walks. A BSSID that a scan lists twice
@@ -49,6 +50,7 @@ func Listen(s *site.Site, walks []walk.Walk) Heard {
 		places map[int]bool
 	}
 	var tallies []tally
+	sets := map[radio.BSSID]int{}
 	for wi := range walks {
 		for _, v := range walks[wi].Standing() {
 			key := walk.Place{Floor: s.FloorIndex(v.Floor), Point: v.Point}
@@ -65,6 +67,9 @@ func Listen(s *site.Site, walks []walk.Walk) Heard {
 				n := h.Scans
 				h.Scans++
 				for _, r := range sc.Readings {
+					if r.MaxBSSIDIndicator > 0 {
+						sets[r.BSSID] = r.MaxBSSIDIndicator
+					}
 					i, ok := index[r.BSSID]
 					if !ok {
 						i = len(h.BSSs)
@@ -97,6 +102,10 @@ func Listen(s *site.Site, walks []walk.Walk) Heard {
 		}
 		b.Places = len(t.places)
 	}
+	for b, n := range sets {
+		h.Sets = append(h.Sets, MultipleBSSID{Transmitted: b, MaxIndicator: n})
+	}
+	slices.SortFunc(h.Sets, func(a, b MultipleBSSID) int { return bytes.Compare(a.Transmitted[:], b.Transmitted[:]) })
 	slices.SortFunc(h.BSSs, func(a, b BSS) int { return bytes.Compare(a.ID[:], b.ID[:]) })
 	return h
 }

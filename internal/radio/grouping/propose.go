@@ -31,7 +31,7 @@ type Options struct {
 //  5. Equal input gives equal output.
 func Propose(plan *site.Site, h Heard, o Options) Report {
 	p := &proposer{plan: plan, heard: &h, refs: plan.Radios(), on: make([]int, len(h.BSSs)), why: make([]string, len(h.BSSs))}
-	p.radios = newLinks(priorRadio, func(i, j int) []Evidence { return oneRadio(&h.BSSs[i], &h.BSSs[j], o.Sets) })
+	p.radios = newLinks(priorRadio, func(i, j int) []Evidence { return oneRadio(&h.BSSs[i], &h.BSSs[j], slices.Concat(h.Sets, o.Sets)) })
 	p.places()
 	p.leaveOut()
 	p.groups = p.radios.cluster(p.kept, func(i, j int) bool { return mayShare(&h.BSSs[i], &h.BSSs[j]) })

@@ -210,6 +210,19 @@ func TestSetIsEvidence(t *testing.T) {
 	}
 	assert.Equal(t, []string{"no place 02005e10016f@none"}, kinds(grouping.Options{}))
 	assert.Equal(t, []string{"add 02005e10016f@AP-01/5"}, kinds(grouping.Options{Sets: []grouping.MultipleBSSID{{Transmitted: id(t, "02:00:5e:10:01:50"), MaxIndicator: 6}}}))
+	// The walk kept it from the beacons.
+	for _, v := range w.Visits {
+		for i := range v.Scans {
+			for j := range v.Scans[i].Readings {
+				if r := &v.Scans[i].Readings[j]; r.BSSID == id(t, "02:00:5e:10:01:50") {
+					r.MaxBSSIDIndicator = 6
+				}
+			}
+		}
+	}
+	h = grouping.Listen(s, []walk.Walk{w})
+	assert.Equal(t, []grouping.MultipleBSSID{{Transmitted: id(t, "02:00:5e:10:01:50"), MaxIndicator: 6}}, h.Sets)
+	assert.Equal(t, []string{"add 02005e10016f@AP-01/5"}, kinds(grouping.Options{}))
 }
 
 func TestApply(t *testing.T) {

@@ -43,6 +43,7 @@ type Result struct {
 	Interface    string
 	Started      time.Time // of the attempt that succeeded
 	Took         time.Duration
+	FreqsMHz     []int     // channels it visited; empty for all that adapter and country permit
 	Attempts     int       // 1 unless the adapter was busy or a scan aborted
 	BSSs         []BSS     // ascending BSSID, one each
 	DroppedStale int       // heard before the sweep began or before Request.NotBefore
@@ -51,7 +52,7 @@ type Result struct {
 
 // Sweep gives the result as the plain readings of radio.Scanner.
 func (r Result) Sweep() radio.Sweep {
-	s := radio.Sweep{Interface: r.Interface, Started: r.Started, Took: r.Took, DroppedStale: r.DroppedStale}
+	s := radio.Sweep{Interface: r.Interface, Started: r.Started, Took: r.Took, FreqsMHz: r.FreqsMHz, DroppedStale: r.DroppedStale}
 	for _, b := range r.BSSs {
 		s.Heard = append(s.Heard, b.Heard())
 	}

@@ -57,10 +57,14 @@ type BSS struct {
 
 // Heard gives the reading with its age.
 func (b BSS) Heard() radio.Heard {
-	return radio.Heard{
+	h := radio.Heard{
 		Reading: radio.Reading{BSSID: b.BSSID, SSID: b.SSID, FreqMHz: b.FreqMHz, RSSIDBm: b.SignalDBm},
 		Age:     b.Age,
 	}
+	if m := b.Multiple; m != nil && m.MaxIndicator <= maxBSSIDIndicatorBits {
+		h.MaxBSSIDIndicator = m.MaxIndicator
+	}
+	return h
 }
 
 // futureSlack is how far a time of hearing may lie ahead of the clock read

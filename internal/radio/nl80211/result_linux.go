@@ -49,7 +49,7 @@ func (a *attempt) dump() ([]scanMessage, time.Duration, error) {
 // triggered at boot time boot, wall time started.
 func (a *attempt) result(messages []scanMessage, started time.Time, boot, now time.Duration) (Result, error) {
 	end := a.sys.clock.Now()
-	r := Result{Interface: a.iface.Name, Started: started, Took: end.Sub(started)}
+	r := Result{Interface: a.iface.Name, Started: started, Took: end.Sub(started), FreqsMHz: slices.Clone(a.req.FreqsMHz)}
 	seen := map[radio.BSSID]BSS{}
 	for _, m := range messages {
 		b, err := m.bss(now)

@@ -87,7 +87,7 @@ func TestScanResult(t *testing.T) {
 	}
 	ms := time.Millisecond
 	assert.Equal(t, Result{
-		Interface: "wlan0", Started: started, Took: 400 * ms, Attempts: 1, DroppedStale: 1,
+		Interface: "wlan0", Started: started, Took: 400 * ms, FreqsMHz: []int{2412, 5180}, Attempts: 1, DroppedStale: 1,
 		BSSs: []BSS{
 			{BSSID: id(1), FreqMHz: 2412, SignalDBm: -72.5, Age: 399 * ms},
 			{BSSID: id(3), FreqMHz: 5180, SignalDBm: -61, Age: 100 * ms},
@@ -95,6 +95,7 @@ func TestScanResult(t *testing.T) {
 		},
 		Refused: []Refusal{{id(6), "", 2437, ErrOffChannel}, {id(7), "", 2412, ErrLevel}},
 	}, r)
+	assert.Equal(t, []int{2412, 5180}, r.Sweep().FreqsMHz)
 }
 
 func TestScanNotBefore(t *testing.T) {

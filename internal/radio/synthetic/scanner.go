@@ -182,7 +182,7 @@ func (s *Scanner) Scan(ctx context.Context, req radio.Request) (radio.Sweep, err
 	if req.Passive {
 		took = time.Duration(float64(took) * passiveFactor)
 	}
-	sweep := radio.Sweep{Interface: "synthetic", Started: s.clock.Now(), Took: took}
+	sweep := radio.Sweep{Interface: "synthetic", Started: s.clock.Now(), Took: took, FreqsMHz: slices.Clone(req.FreqsMHz)}
 	if err := s.clock.Sleep(ctx, took); err != nil {
 		return radio.Sweep{}, fmt.Errorf("sweep given up: %w", err)
 	}
