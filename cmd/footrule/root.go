@@ -81,6 +81,7 @@ var commands = []func(*shell) *cobra.Command{
 	newRadios,
 	newReceivers,
 	newFit, newErrors,
+	newValidate,
 }
 
 // files checks the number of file arguments and names what is missing.

@@ -1,0 +1,143 @@
+package validation
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"footrule/internal/position"
+	"footrule/internal/propagation"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
+)
+
+// leastForBound is how many access points must be heard for the claim on
+// efficiency.
+const leastForBound = 4
+
+// boundFixes is how many fixes a site gives.
+const boundFixes = 60
+
+func boundScenes(quick bool) []scene {
+	var out []scene
+	for _, sigma := range []float64{.5, 1.5, 3, 4.5} {
+		out = append(out, hall(fmt.Sprintf("open hall, σ %g dB", sigma), func(c *scene) { c.sigmaDB, c.scatterDB = sigma, .3*sigma }))
+	}
+	if quick {
+		return out[1:3]
+	}
+	return append(out,
+		hall("office with walls, σ 3 dB", func(c *scene) {
+			c.width, c.depth, c.aps, c.walls, c.sigmaDB, c.scatterDB = 45, 30, 8, true, 3, 1
+		}),
+		hall("sparse, σ 3 dB", func(c *scene) {
+			c.width, c.depth, c.aps, c.points, c.silence, c.sigmaDB, c.scatterDB, c.floorDBm = 90, 60, 12, 70, weak, 3, 1, -88.5
+		}))
+}
+
+// squares are Σ error² and Σ bound² over the fixes of a site, and how many of
+// its covariances held the truth in their 95 % ellipse.
+type squares struct {
+	err, bound   float64
+	fixes, tried int
+	ellipse      share
+}
+
+// knowledge is from which fit the fixes of the study come.
+var knowledge = []string{"true parameters", "fitted"}
+
+// efficiency asks how near trilateration comes to the bound inside the hull of
+// the access points.
+func efficiency(o Options) (tasks []task, rows func() []Row) {
+	scenes := boundScenes(o.Quick)
+	tasks, found := overSites(o, scenes, o.Sites, func(ctx context.Context, d *drawn) ([]squares, error) {
+		truth, err := d.truly()
+		if err != nil {
+			return nil, err
+		}
+		w, err := d.survey(ctx)
+		if err != nil {
+			return nil, err
+		}
+		var feet []orb.Point
+		for _, ap := range d.site.AccessPoints {
+			feet = append(feet, ap.At)
+		}
+		hull := convexHull(feet)
+		fresh, err := d.fresh(ctx, boundFixes, func(p orb.Point) bool { return planar.RingContains(hull, p) })
+		if err != nil {
+			return nil, err
+		}
+		fitted, err := propagation.Estimate(propagation.Observe(d.site, walk.Stays(d.site, []walk.Walk{w}, walk.ByVisit)), propagation.Options{})
+		if err != nil {
+			return nil, err
+		}
+		grid := position.NewGrid(d.site)
+		stays := walk.Stays(d.site, []walk.Walk{fresh}, walk.ByVisit)
+		var out []squares
+		for _, f := range []*propagation.Fit{truth, fitted} {
+			out = append(out, fixesOf(grid, f, truth, stays))
+		}
+		return out, nil
+	})
+	return tasks, func() (rows []Row) {
+		for i := range scenes {
+			for k, known := range knowledge {
+				var e, b []float64
+				var fixes, tried int
+				var ellipse []share
+				for _, site := range found[i] {
+					e, b = append(e, site[k].err), append(b, site[k].bound)
+					fixes += site[k].fixes
+					tried += site[k].tried
+					ellipse = append(ellipse, site[k].ellipse)
+				}
+				r := Row{Study: "trilateration and its bound", Scene: scenes[i].name, Subject: known, Figure: "RMS error over bound", Sites: o.Sites, Cases: fixes, Expect: Range{1, 1.1}}
+				r.Value, r.Lo, r.Hi = ratioOf(e, b)
+				r.Value, r.Lo, r.Hi = math.Sqrt(r.Value), math.Sqrt(r.Lo), math.Sqrt(r.Hi)
+				if fixes < tried {
+					r.Note = fmt.Sprintf("%d of %d located", fixes, tried)
+				}
+				rows = append(rows, r)
+				r = Row{Study: r.Study, Scene: r.Scene, Subject: known, Figure: "95 % ellipse, coverage", Sites: o.Sites, Expect: covers95}
+				r.Value, r.Lo, r.Hi, r.Cases = coverage(ellipse)
+				rows = append(rows, r)
+			}
+		}
+		return rows
+	}
+}
+
+// ellipse95 is the 95 % quantile of χ² with two degrees of freedom, −2 ln 0.05.
+var ellipse95 = -2 * math.Log(.05)
+
+// fixesOf makes fixes of stays by a fit and holds them to the bound under the
+// truth. Only places where the access points that were heard are enough count.
+func fixesOf(grid *position.Grid, f, truth *propagation.Fit, stays []walk.Stay) (out squares) {
+	tri := position.NewTrilateration(grid, f)
+	for i := range stays {
+		st := &stays[i]
+		fix := tri.Fix(st)
+		b, ok := grid.Bound(truth, st.Floor, st.At, st.Scans)
+		if !ok || fix.Heard < leastForBound {
+			continue
+		}
+		out.tried++
+		if !fix.Located {
+			continue
+		}
+		out.fixes++
+		dx, dy := fix.At[0]-st.At[0], fix.At[1]-st.At[1]
+		out.err += dx*dx + dy*dy
+		out.bound += b.XX + b.YY
+		if c := fix.Covariance; fix.Sure {
+			out.ellipse.cases++
+			if det := c.XX*c.YY - c.XY*c.XY; (dx*dx*c.YY-2*dx*dy*c.XY+dy*dy*c.XX)/det <= ellipse95 {
+				out.ellipse.hits++
+			}
+		}
+	}
+	return out
+}
