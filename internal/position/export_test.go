@@ -1,4 +1,27 @@
 package position
 
+import (
+	"footrule/internal/propagation"
+
+	"github.com/paulmach/orb"
+)
+
 // JudgeWatched lets tests see the fit by which each place is judged.
 var JudgeWatched = judgeWatched
+
+// Without is the locator by which leave-one-out judges places of d.
+func Without(m Method, g *Grid, d *propagation.Data, all, left *propagation.Fit, places ...int) Locator {
+	return learnerOf(m)(&lessons{grid: g, data: d, fit: all}).without(left, places)
+}
+
+// Cells lists the cells where people may walk, and their step.
+func Cells(g *Grid) (floor []int, at []orb.Point, stepM float64) {
+	c := g.cells()
+	return c.floor, c.at, c.stepM
+}
+
+// Reached lists the cells near places of a walk, by their numbers in Cells.
+func Reached(g *Grid, at []orb.Point, floor []int) []int { return g.cells().reached(at, floor) }
+
+// Spacing is how far apart places of a walk are.
+var Spacing = spacing

@@ -2,10 +2,10 @@ package position
 
 import (
 	"math"
+	"sync"
 
 	"footrule/internal/propagation"
 	"footrule/internal/site"
-	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/planar"
@@ -25,12 +25,13 @@ type Grid struct {
 	at    []orb.Point
 	near  [][]int32 // per place, the places of its floor within 1.5 steps
 
-	logD    [][]float64            // per radio and place, log10 of the distance
-	crossed []map[string][]float64 // per radio, material that is crossed at all, and place
+	ways
 
 	foot  []orb.Point // per radio, on the plan
 	rise  [][]float64 // per radio and floor, height above the receiver's antenna
 	walls bool        // levels jump somewhere
+
+	cells func() *cells // where people may walk, laid when first asked for
 }
 
 // The grid has about gridPlaces places, but steps of no less than leastStepM:
@@ -65,38 +66,9 @@ func NewGrid(s *site.Site) *Grid {
 	for f := range s.Floors {
 		g.lay(f)
 	}
-	stays := make([]walk.Stay, len(g.at))
-	for i := range stays {
-		stays[i].Floor, stays[i].At = g.floor[i], g.at[i]
-	}
-	g.measure(propagation.Observe(s, stays))
+	g.ways = waysTo(s, g.refs, g.floor, g.at)
+	g.cells = sync.OnceValue(func() *cells { return newCells(s) })
 	return g
-}
-
-// measure keeps the ways to all places, radio by radio.
-func (g *Grid) measure(ways *propagation.Data) {
-	n, r, w := len(g.at), len(g.refs), len(ways.Materials)
-	g.logD, g.crossed = make([][]float64, r), make([]map[string][]float64, r)
-	for k := range r {
-		g.crossed[k] = map[string][]float64{}
-		if k > 0 && g.refs[k].AP == g.refs[k-1].AP { // the same way
-			g.logD[k], g.crossed[k] = g.logD[k-1], g.crossed[k-1]
-			continue
-		}
-		g.logD[k] = make([]float64, n)
-		for i := range n {
-			at := i*r + k
-			g.logD[k][i] = math.Log10(ways.DistanceM[at])
-			for j, m := range ways.Materials {
-				if c := ways.Crossings[at*w+j]; c != 0 {
-					if g.crossed[k][m] == nil {
-						g.crossed[k][m] = make([]float64, n)
-					}
-					g.crossed[k][m][i] = c
-				}
-			}
-		}
-	}
 }
 
 // lay adds the places of one floor.
@@ -167,24 +139,6 @@ func (g *Grid) link(first int) {
 		}
 		g.near = append(g.near, near)
 	}
-}
-
-// level predicts radio k's level under a fit at every place.
-func (g *Grid) level(f *propagation.Fit, k int) []float64 {
-	out := make([]float64, len(g.at))
-	r := &f.Radios[k]
-	for i, l := range g.logD[k] {
-		out[i] = r.Level1m.Est - 10*r.Exponent.Est*l
-	}
-	for _, w := range f.Walls {
-		if w.Band != r.Band || w.LossDB.Est == 0 {
-			continue
-		}
-		for i, c := range g.crossed[k][w.Material] {
-			out[i] -= c * w.LossDB.Est
-		}
-	}
-	return out
 }
 
 // slope gives ∂μ/∂p and ∂²μ/∂p² of radio k with exponent n, apart from walls:

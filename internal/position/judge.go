@@ -17,29 +17,6 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// Method names a way to find fixes.
-type Method string
-
-// The methods.
-const (
-	Trilaterate Method = "trilateration"
-)
-
-// locator finds the fix of a stay. It is called from several goroutines.
-type locator interface {
-	Fix(*walk.Stay) Fix
-}
-
-// locators is the table of methods.
-func locators() map[Method]func(*Grid, *propagation.Fit) locator {
-	return map[Method]func(*Grid, *propagation.Fit) locator{
-		Trilaterate: func(g *Grid, f *propagation.Fit) locator { return NewTrilateration(g, f) },
-	}
-}
-
-// Methods lists the methods, in the order in which they are shown.
-func Methods() []Method { return []Method{Trilaterate} }
-
 // Protocol says how what is judged is kept apart from what was fitted.
 type Protocol string
 
@@ -138,7 +115,7 @@ func judgeWatched(ctx context.Context, s *site.Site, walks []walk.Walk, o Option
 	if o.Fix == PerFacing {
 		split = walk.ByFacing
 	}
-	j := &judge{ctx: ctx, grid: NewGrid(s), o: o, locate: locators()[o.Method], watch: watch}
+	j := &judge{ctx: ctx, grid: NewGrid(s), o: o, watch: watch}
 	var err error
 	if o.Protocol == TrainTest {
 		err = j.trainTest(walk.Stays(s, named(walks, o.Train), split), walk.Stays(s, named(walks, o.Test), split))
@@ -214,10 +191,9 @@ func named(walks []walk.Walk, ids []string) []walk.Walk {
 
 // judge is one judgement under way.
 type judge struct {
-	ctx    context.Context
-	grid   *Grid
-	o      Options
-	locate func(*Grid, *propagation.Fit) locator
+	ctx  context.Context
+	grid *Grid
+	o    Options
 
 	fit    *propagation.Fit
 	refits int
@@ -226,17 +202,23 @@ type judge struct {
 	watch  func(place int, f *propagation.Fit)
 }
 
+// learn prepares the method from all stays that may be learned from.
+func (j *judge) learn(d *propagation.Data) learner {
+	return learnerOf(j.o.Method)(&lessons{grid: j.grid, data: d, fit: j.fit})
+}
+
 func (j *judge) trainTest(train, test []walk.Stay) error {
 	if len(test) == 0 {
 		return errors.New("the walks to test have no visit on the site's floors; name others")
 	}
-	fit, err := propagation.Estimate(propagation.Observe(j.grid.site, train), j.o.Propagation)
+	d := propagation.Observe(j.grid.site, train)
+	fit, err := propagation.Estimate(d, j.o.Propagation)
 	if err != nil {
 		return fmt.Errorf("the walks to train on can't be fitted: %w", err)
 	}
 	j.fit, j.refits = fit, 1
 	byPlace := j.order(test)
-	l := j.locate(j.grid, fit)
+	l := j.learn(d).without(fit, nil)
 	var stop error
 	parallel(j.ctx, len(byPlace), func(p int) error {
 		for _, i := range byPlace[p] {
@@ -264,6 +246,7 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	j.fit = fit
 	j.refits = min(len(byPlace), mostRefits)
 	refits := propagation.NewRefits(d, j.o.Propagation, fit)
+	learned := j.learn(d)
 	var stop error
 	parallel(j.ctx, j.refits, func(fold int) error {
 		var places []int
@@ -273,9 +256,9 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 		// The fit to all places is only where the refit sets out; it goes on to
 		// the maximum of what is left.
 		f, err := refits.Without(places...)
-		var l locator
+		var l Locator
 		if err == nil {
-			l = j.locate(j.grid, f)
+			l = learned.without(f, places)
 		}
 		for _, p := range places {
 			if j.watch != nil {
@@ -330,7 +313,7 @@ func (j *judge) sort(byPlace [][]int) {
 }
 
 // one judges one stay; without a locator it is not located.
-func (j *judge) one(st *walk.Stay, l locator, f *propagation.Fit) Judged {
+func (j *judge) one(st *walk.Stay, l Locator, f *propagation.Fit) Judged {
 	r := Judged{
 		Walk: st.Walk, Visit: st.Visit, Place: st.Place(), Point: st.Point, Floor: j.grid.site.Floors[st.Floor].ID, At: st.At,
 		FacingDeg: st.FacingDeg, Scans: st.Scans, ErrorM: math.NaN(), BoundM: math.NaN(),

@@ -318,7 +318,7 @@ func TestJudgeRefuses(t *testing.T) {
 		o    position.Options
 		want string
 	}{
-		{position.Options{Method: "guess"}, `no method "guess"; use one of [trilateration]`},
+		{position.Options{Method: "guess"}, `no method "guess"; use one of [trilateration posterior nearest]`},
 		{position.Options{Protocol: "hope"}, `no protocol "hope"; use leave-one-out or train-test`},
 		{position.Options{Fix: "scan"}, `no fix from a "scan"; use visit or facing`},
 		{position.Options{Resamples: 10}, "10 resamples are too few for an interval; use 100 or more"},

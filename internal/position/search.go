@@ -20,15 +20,20 @@ type search struct {
 }
 
 func newSearch(t *Trilateration, st *walk.Stay) *search {
-	s := &search{t: t, says: make([]propagation.Hearing, len(t.grid.refs)), levels: make([]float64, len(t.grid.refs)), slopes: make([]float64, len(t.grid.refs))}
-	for k := range s.says {
+	return &search{t: t, says: hearings(t.fit, st), levels: make([]float64, len(t.grid.refs)), slopes: make([]float64, len(t.grid.refs))}
+}
+
+// hearings prepares what a stay says of every radio under a fit.
+func hearings(f *propagation.Fit, st *walk.Stay) []propagation.Hearing {
+	out := make([]propagation.Hearing, len(f.Radios))
+	for k := range out {
 		var l walk.Level // a level missing at the end counts as not heard
 		if k < len(st.Levels) {
 			l = st.Levels[k]
 		}
-		s.says[k] = t.fit.Hearing(k, l, st.Scans)
+		out[k] = f.Hearing(k, l, st.Scans)
 	}
-	return s
+	return out
 }
 
 // place is a place with its log likelihood.
@@ -46,18 +51,25 @@ const curveDB = 2.0
 // onGrid gives the log likelihood at every place of the grid.
 func (s *search) onGrid() []float64 {
 	out := make([]float64, len(s.t.grid.at))
+	sumOver(s.says, s.t.levels, out)
+	return out
+}
+
+// sumOver adds to out, place by place, what a stay says of the radios by their
+// levels there. A radio without levels is not in the fit.
+func sumOver(says []propagation.Hearing, levels []span, out []float64) {
 	var cubics [][4]float64
-	for k := range s.t.grid.refs {
-		if !s.t.fit.Radios[k].InFit {
+	for k := range levels {
+		r := &levels[k]
+		if r.at == nil {
 			continue
 		}
-		r := &s.t.levels[k]
 		size := int((r.hi-r.lo)/curveDB) + 1
 		cubics = cubics[:0]
-		v, d := s.says[k].At(r.lo)
+		v, d := says[k].At(r.lo)
 		d *= curveDB
 		for j := range size {
-			v1, d1 := s.says[k].At(r.lo + float64(j+1)*curveDB)
+			v1, d1 := says[k].At(r.lo + float64(j+1)*curveDB)
 			d1 *= curveDB
 			cubics = append(cubics, [4]float64{v, d, 3*(v1-v) - 2*d - d1, d + d1 - 2*(v1-v)})
 			v, d = v1, d1
@@ -70,7 +82,6 @@ func (s *search) onGrid() []float64 {
 			out[i] += c[0] + x*(c[1]+x*(c[2]+x*c[3]))
 		}
 	}
-	return out
 }
 
 // peaks gives the best places of the grid that no neighbour exceeds.

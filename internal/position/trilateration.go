@@ -2,7 +2,6 @@ package position
 
 import (
 	"fmt"
-	"slices"
 
 	"footrule/internal/propagation"
 	"footrule/internal/walk"
@@ -44,23 +43,9 @@ type Trilateration struct {
 	levels []span // per radio
 }
 
-// span is the levels of a radio at the places of the grid, and the lowest and
-// the highest of them.
-type span struct {
-	at     []float64
-	lo, hi float64
-}
-
 // NewTrilateration prepares the search under a fit of the grid's site.
 func NewTrilateration(g *Grid, f *propagation.Fit) *Trilateration {
-	t := &Trilateration{grid: g, fit: f, levels: make([]span, len(g.refs))}
-	for k := range g.refs {
-		if f.Radios[k].InFit {
-			at := g.level(f, k)
-			t.levels[k] = span{at, slices.Min(at), slices.Max(at)}
-		}
-	}
-	return t
+	return &Trilateration{grid: g, fit: f, levels: g.spans(f)}
 }
 
 const (

@@ -1,0 +1,130 @@
+package position_test
+
+import (
+	"math"
+	"testing"
+
+	"footrule/internal/position"
+	"footrule/internal/propagation"
+	"footrule/internal/radio"
+	"footrule/internal/site"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// The posterior mean and covariance in a room of known parameters are those of a
+// plain sum over squares of 5 cm, by the density of the normal as in any textbook.
+func TestPosteriorIsTheSum(t *testing.T) {
+	c := scene{outline: box(0, 0, 12, 9), aps: []orb.Point{{1, 1}, {11, 2}, {5, 8}}, n: 3, level1m: -40, sigma: 4, floor: -95, model: propagation.OLS}
+	s := c.site()
+	f := c.fit(t, s)
+	levels := []float64{-62, -66, -58}
+	st := walk.Stay{Scans: 4}
+	for _, l := range levels {
+		st.Levels = append(st.Levels, walk.Level{Heard: 4, MeanDBm: l, MinDBm: l})
+	}
+	// One stay of the walk at each end of the room: a spacing that reaches everywhere.
+	d := propagation.Observe(s, []walk.Stay{{Point: "A", At: orb.Point{0, 0}}, {Point: "B", At: orb.Point{12, 9}}})
+	l, err := position.NewLocator(position.Posterior, position.NewGrid(s), d, f)
+	require.NoError(t, err)
+	got := l.Fix(&st)
+	require.True(t, got.Located)
+
+	const step = .05
+	var w0, wx, wy, wxx, wxy, wyy float64
+	for x := step / 2; x < 12; x += step {
+		for y := step / 2; y < 9; y += step {
+			q := 0.0
+			for k, a := range c.aps {
+				e := levels[k] + 40 + 30*math.Log10(math.Max(.5, math.Hypot(x-a[0], y-a[1])))
+				q += e * e / (2 * 16)
+			}
+			w := math.Exp(-q)
+			w0, wx, wy, wxx, wxy, wyy = w0+w, wx+w*x, wy+w*y, wxx+w*x*x, wxy+w*x*y, wyy+w*y*y
+		}
+	}
+	mx, my := wx/w0, wy/w0
+	assert.InDelta(t, mx, got.At[0], .02)
+	assert.InDelta(t, my, got.At[1], .02)
+	assert.InEpsilon(t, wxx/w0-mx*mx, got.Covariance.XX, .02)
+	assert.InEpsilon(t, wyy/w0-my*my, got.Covariance.YY, .02)
+	assert.InDelta(t, wxy/w0-mx*my, got.Covariance.XY, .05)
+	assert.True(t, got.Sure)
+	assert.Equal(t, 3, got.Heard)
+}
+
+// Two storeys with access points on each: the floor is that with the mass.
+func TestPosteriorFindsTheFloor(t *testing.T) {
+	s := &site.Site{Name: "invented", ReceiverHeightM: 1.2, Floors: []site.Floor{{ID: "G", Outline: box(0, 0, 20, 20)}, {ID: "1", ElevationM: 4, Outline: box(0, 0, 20, 20)}}}
+	for i, at := range []orb.Point{{5, 5}, {15, 5}, {10, 15}, {5, 5}, {15, 5}, {10, 15}} {
+		s.AccessPoints = append(s.AccessPoints, site.AccessPoint{ID: string(rune('A' + i)), Floor: []string{"G", "1"}[i/3], At: at, HeightM: 2.5,
+			Radios: []site.Radio{{Band: radio.Band5, BSSIDs: []radio.BSSID{{2, 0, 0, 0, 3, byte(i + 1)}}}}})
+	}
+	v := func(x float64) propagation.Value { return propagation.Value{Est: x} }
+	radios := make([]propagation.RadioFit, 6)
+	for k := range radios {
+		radios[k] = propagation.RadioFit{InFit: true, Level1m: v(-40)}
+	}
+	f, err := propagation.Assume(s, propagation.Options{Model: propagation.OLS},
+		[]propagation.Group{{Band: radio.Band5, Exponent: v(3), SigmaDB: v(3), ShadowDB: 3, FloorDBm: -95}}, radios,
+		[]propagation.WallLoss{{Material: propagation.Storey, Band: radio.Band5, LossDB: v(15)}})
+	require.NoError(t, err)
+	g := position.NewGrid(s)
+	d := propagation.Observe(s, nil)
+	l, err := position.NewLocator(position.Posterior, g, d, f)
+	require.NoError(t, err)
+	for floor := range 2 {
+		at := orb.Point{7, 9}
+		st := walk.Stay{Scans: 1}
+		for k := range 6 {
+			st.Levels = append(st.Levels, walk.Level{Heard: 1, MeanDBm: f.Level(k, floor, at)})
+		}
+		fix := l.Fix(&st)
+		assert.Equal(t, floor, fix.Floor)
+		assert.Less(t, math.Hypot(fix.At[0]-at[0], fix.At[1]-at[1]), 1.0)
+	}
+}
+
+// Cells stay within the outline, out of voids and off walls, and near the walk.
+func TestCells(t *testing.T) {
+	s := &site.Site{Name: "invented", Floors: []site.Floor{{ID: "G", Outline: box(0, 0, 20, 10),
+		Walls: []site.Wall{{Material: "brick", Line: orb.LineString{{10, 0}, {10, 6}}}},
+		Areas: []site.Area{{ID: "shaft", Kind: site.Void, Polygon: box(2, 2, 5, 6)}}}, {ID: "1", ElevationM: 4, Outline: box(0, 0, 10, 10)}}}
+	g := position.NewGrid(s)
+	floor, at, step := position.Cells(g)
+	area := [2]float64{}
+	for i, p := range at {
+		area[floor[i]] += step * step
+		if floor[i] == 0 {
+			assert.True(t, s.Floors[0].Walkable(p))
+			assert.False(t, p[1] < 6 && math.Abs(p[0]-10) < .2, "%v is in the wall", p)
+		}
+	}
+	assert.InEpsilon(t, 20*10-3*4-6*.4, area[0], .05)
+	assert.InEpsilon(t, 100, area[1], .05)
+
+	// A square grid of 2 m over a part of the ground floor: its spacing is 2 m, and
+	// 2.5 m from it people walk. Nobody walked upstairs, of which that says nothing.
+	var walked []orb.Point
+	for x := 1.0; x <= 7; x += 2 {
+		for y := 1.0; y <= 9; y += 2 {
+			walked = append(walked, orb.Point{x, y}, orb.Point{x + .3, y}) // twice at each, a step apart
+		}
+	}
+	on := make([]int, len(walked))
+	assert.InDelta(t, 2, position.Spacing(walked, on), 1e-9)
+	upstairs := 0
+	for _, i := range position.Reached(g, walked, on) {
+		if floor[i] == 1 {
+			upstairs++
+			continue
+		}
+		assert.LessOrEqual(t, at[i][0], 7.3+2.5)
+	}
+	assert.InEpsilon(t, 100, float64(upstairs)*step*step, .05)
+	assert.True(t, math.IsInf(position.Spacing(walked[:2], on[:2]), 1))
+	assert.Len(t, position.Reached(g, walked[:1], on[:1]), len(at))
+}
