@@ -2,6 +2,7 @@ package tui
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"footrule/internal/canvas"
@@ -30,6 +31,10 @@ type Config struct {
 	Doubts func(v *walk.Visit) []Doubt
 	// Guide gives the way on foot from one place to another of the floor.
 	Guide func(from, to orb.Point, floor string) (Leg, bool)
+
+	// Lay computes what a lens lays over a floor, from the latest fit. Its
+	// context ends when the answer is no longer wanted.
+	Lay func(ctx context.Context, q Query) (Map, error)
 
 	Clock func() time.Time
 	// After is time.After where nil. A nil channel from it never fires.
@@ -67,6 +72,12 @@ type Standing struct {
 
 	Warnings []string
 
+	Judged   []Judged   // one per place that was judged
+	ErrorsM  []float64  // of all fixes, ascending
+	Curves   []Curve    // one per radio in the fit
+	Findings []Finding  // the strongest first
+	TargetM  [2]float64 // wanted of half and of nine in ten fixes; 0 where nothing is asked
+
 	// Level predicts radio k (place in Site.Radios) where someone stands, in dBm,
 	// NaN where unknown. It is called while a frame is made, so it has to be quick.
 	Level func(k int, floor string, at orb.Point) float64
@@ -85,4 +96,87 @@ type Doubt struct {
 type Leg struct {
 	LengthM float64
 	Via     []orb.Point // turning points, with both ends
+}
+
+// Judged is one place whose fixes were held against where the surveyor stood.
+type Judged struct {
+	Point, Floor string
+	At, Fix      orb.Point // Fix is the mean of its fixes
+	ErrorM       float64   // mean of its fixes' errors, NaN where none was located
+	BoundM       float64   // NaN where unknown
+	Why          string    // a few words where it is bad; may be empty
+}
+
+// Curve is how the level of a radio falls with distance.
+type Curve struct {
+	AP        int // index into Site.AccessPoints
+	Band      radio.Band
+	Level1m   Estimate // dBm
+	Exponent  Estimate
+	SigmaDB   float64
+	Points    int // places that heard it
+	Silent    int // places that did not
+	DistanceM []float64
+	LevelDBm  []float64 // of the places that heard it, in the order of DistanceM
+	WallsDB   []float64 // loss through walls there, by the fit, so that LevelDBm + WallsDB lies about the line
+}
+
+// Finding is something that does not fit, found over the whole walk.
+type Finding struct {
+	Title    string // a few words with the name
+	Evidence string // a sentence with its numbers
+	Do       string // what to do, a sentence
+	Floor    string
+	At       orb.Point  // where the plan has it
+	Seems    *orb.Point // where it seems to be; nil where that is not the fault
+	AP       int        // index into Site.AccessPoints, −1 for none
+}
+
+// Layer names what can be laid over a floor.
+type Layer int
+
+// The layers.
+const (
+	LevelLayer Layer = iota // level of one access point, of its strongest radio, dBm
+	HeardLayer              // access points heard at the threshold of the walk
+	BoundLayer              // Cramér-Rao bound on the error, metres
+)
+
+// Query asks for a layer of a floor.
+type Query struct {
+	Layer Layer
+	Floor string
+	AP    int // of LevelLayer; −1 otherwise
+}
+
+// Share is the part of the floor that hears so many access points.
+type Share struct {
+	AtLeast int
+	Share   float64 // 0 to 1
+}
+
+// Hole is a connected part of the floor that hears fewer than are needed.
+type Hole struct {
+	At     orb.Point
+	AreaM2 float64
+	Heard  int // the fewest
+}
+
+// Map is a quantity over a floor in square cells.
+type Map struct {
+	Origin orb.Point // lower left corner
+	CellM  float64
+	W, H   int
+	Values []float64 // row by row from the lower left; NaN where nobody can stand
+	Shares []Share   // of HeardLayer
+	Holes  []Hole    // of HeardLayer, the largest first
+}
+
+// At gives the value at a place, NaN outside.
+func (m *Map) At(p orb.Point) float64 {
+	x, y := math.Floor((p[0]-m.Origin[0])/m.CellM), math.Floor((p[1]-m.Origin[1])/m.CellM)
+	if !(x >= 0 && y >= 0 && x < float64(m.W) && y < float64(m.H)) {
+		return math.NaN()
+	}
+	return m.Values[int(y)*m.W+int(x)]
 }

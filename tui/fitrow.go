@@ -69,6 +69,13 @@ func (m *Model) fitRows() []fitRow {
 	} else {
 		say(from, m.look.quiet)
 	}
+	for i, f := range st.Findings {
+		if i == 2 {
+			out = append(out, fitRow{note: fmt.Sprintf("and %d more, 5 shows them", len(st.Findings)-2), look: m.look.accent})
+			break
+		}
+		out = append(out, fitRow{note: w.alarm(f.Title), look: m.look.accentStrong})
+	}
 	switch n := len(st.Warnings); {
 	case n == 0:
 	case m.h < 40 || n > 2:
@@ -197,6 +204,8 @@ func (m *Model) nextStep() note {
 		return note{"Not saved: space tries again.", true}
 	case reasoning:
 		return note{"Press the number of the reason.", false}
+	case looking:
+		return note{m.readout(), false}
 	case choosing:
 		return note{m.s.Stops()[m.sel].Point + " is " + m.stopState(m.sel) + ". Space goes there.", false}
 	case over:

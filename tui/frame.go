@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"strings"
 
 	"footrule/internal/canvas"
 )
@@ -34,6 +35,7 @@ func (m *Model) draw(c *canvas.Canvas) {
 	} else {
 		p := m.drawPlan(l.plan.w, l.plan.h)
 		c.Blit(&p.canvas, l.plan.x, l.plan.y)
+		m.drawCursor(c, l.plan, p)
 		m.drawLegend(c, l.legend, p)
 		m.drawSlip(c, l.slip)
 	}
@@ -52,7 +54,7 @@ func (m *Model) drawHeader(c *canvas.Canvas, l layout) {
 	}
 	right = joined("   ", canvas.Cut(h.Name, 20, m.words.cut), right)
 	n := c.Right(l.w, 0, l.w/2, right, m.look.text)
-	x := c.Text(0, 0, "WALK", m.look.chip) + 2
+	x := c.Text(0, 0, strings.ToUpper(m.lensShown().String()), m.look.chip) + 2
 	room := l.w - n - 2
 	x += c.Text(x, 0, canvas.Cut(m.cfg.Title, room-x, m.words.cut), m.look.strong) + 3
 	if f := m.floorShown(); f != nil && room > x {

@@ -45,6 +45,11 @@ var states = []struct {
 	{"choosing", func(r *robot) { walked(r, 9); r.press("n", "n", "n") }},
 	{"skipping", func(r *robot) { walked(r, 9); r.press("s", "down") }},
 	{"help", func(r *robot) { walked(r, 3); r.press("?") }},
+	{"lens-level", func(r *robot) { walked(r, 12); r.press("x", "n", "n", "right", "up") }},
+	{"lens-heard", func(r *robot) { walked(r, 12); r.press("3", "n") }},
+	{"lens-error", func(r *robot) { walked(r, 12); r.press("4", "n") }},
+	{"lens-odd", func(r *robot) { walked(r, 12); r.press("5") }},
+	{"lens-early", func(r *robot) { walked(r, 2); r.press("m", "m") }},
 	{"zoom", func(r *robot) { walked(r, 9); r.press("+") }},
 }
 

@@ -19,6 +19,7 @@ const (
 	checking              // the visit is being compared or stored
 	doubting              // the visit does not fit; keep or repeat
 	stuck                 // the visit could not be stored
+	looking               // through a lens other than that of the walk
 	over                  // nothing is left to do
 )
 
@@ -40,7 +41,7 @@ type section struct {
 }
 
 var sections = []section{
-	{"Between points", walking}, {"Choosing a point", choosing}, {"Recording", recording},
+	{"Between points", walking}, {"Looking through a lens", looking}, {"Choosing a point", choosing}, {"Recording", recording},
 	{"Turning", turning}, {"After an odd visit", doubting}, {"When it could not be saved", stuck},
 	{"When a scan failed", paused}, {"Picking a reason", reasoning}, {"When all is done", over},
 }
@@ -61,17 +62,42 @@ func bindings(md mode) []binding {
 		{keys("?", "f1"), "", "help", "this screen", (*Model).toggleHelp},
 		{keys("q", "ctrl+c"), "", "quit", "quit; what is saved stays saved", (*Model).leave},
 	}
+	another := binding{keys("x", "m"), "", "lens", "the next lens: walk, level, heard, error, odd", func(m *Model) tea.Cmd { return m.nextLens(1) }}
+	lenses := []binding{
+		{keys("1"), "1 to 5", "", "one of the five lenses", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
+		{keys("2"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(levelLens) }},
+		{keys("3"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(heardLens) }},
+		{keys("4"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(errorLens) }},
+		{keys("5"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(oddLens) }},
+	}
 	switch md {
+	case looking:
+		return append(append([]binding{
+			{keys(" ", "enter", "esc", "backspace"), "", "back to the walk", "back to the walk", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
+			{keys("n", "tab"), "n p tab", "next", "the next access point, hole, point or doubt, or the one before", func(m *Model) tea.Cmd { return m.nextItem(1) }},
+			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.nextItem(-1) }},
+			another,
+			{keys("left", "h"), "arrows hjkl", "", "move the cursor; shift moves it by five", func(m *Model) tea.Cmd { return m.moveCursor(-1, 0) }},
+			{keys("right", "l"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(1, 0) }},
+			{keys("up", "k"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 1) }},
+			{keys("down", "j"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -1) }},
+			{keys("shift+left", "H"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(-5, 0) }},
+			{keys("shift+right", "L"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(5, 0) }},
+			{keys("shift+up", "K"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 5) }},
+			{keys("shift+down", "J"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -5) }},
+			{keys("f", "g"), "", "", "the next floor", (*Model).nextFloor},
+		}, lenses...), common...)
 	case walking:
 		return append(append([]binding{
 			{keys(" ", "enter"), "", "record", "record here", (*Model).begin},
 			{keys("n", "tab"), "n p tab", "other point", "choose another point, the nearest first, or go back", func(m *Model) tea.Cmd { return m.cycle(1) }},
 			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
 			{keys("s", "o"), "", "skip", "leave this point out, with a reason", (*Model).askSkip},
-			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
+			another,
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
+			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
 			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
-		}, nudges...), common...)
+		}, append(lenses, nudges...)...), common...)
 	case choosing:
 		return append([]binding{
 			{keys(" ", "enter"), "", "go there", "go there", (*Model).choose},
@@ -120,14 +146,15 @@ func bindings(md mode) []binding {
 			{keys("esc", "backspace"), "", "drop it", "drop the visit and stay at the point", (*Model).drop},
 		}, common...)
 	case over:
-		return append([]binding{
+		return append(append([]binding{
 			{keys("f"), "", "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
+			another,
 			{keys("n", "tab"), "n p tab", "choose a point", "choose a point to visit again", func(m *Model) tea.Cmd { return m.cycle(1) }},
 			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
-			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
+			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
 			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
-		}, common...)
+		}, lenses...), common...)
 	default: // checking
 		return []binding{
 			{keys("?", "f1"), "", "help", "", (*Model).toggleHelp},

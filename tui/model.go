@@ -84,6 +84,10 @@ type Model struct {
 	rev  int  // changes with the facts
 	rows []levelRow
 
+	gaze        gaze
+	layer       layer
+	standingRev int // changes with the standing
+
 	zoom  int // powers of two
 	plan  planCache
 	frame *canvas.Canvas
@@ -166,6 +170,9 @@ func (m *Model) mode() mode {
 	if m.picking {
 		return choosing
 	}
+	if m.gaze.lens != walkLens {
+		return looking
+	}
 	if m.s.Phase() == walk.Over {
 		return over
 	}
@@ -192,6 +199,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		cmd = m.stored(msg)
 	case standingMsg:
 		cmd = m.judged(msg)
+	case layMsg:
+		cmd = m.laid(msg)
 	case legMsg:
 		if msg.seq == m.guide.seq {
 			m.guide.leg, m.guide.have = msg.leg, msg.ok
@@ -201,7 +210,7 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, nil
 	}
 	m.drawn = false
-	return m, tea.Batch(cmd, m.refresh())
+	return m, tea.Batch(cmd, m.refresh(), m.refreshLayer())
 }
 
 func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
@@ -341,6 +350,7 @@ func (m *Model) judged(msg standingMsg) tea.Cmd {
 	m.judge.err = msg.err
 	if msg.err == nil {
 		m.standing = msg.standing
+		m.standingRev++
 		m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= msg.standing.Points })
 		if msg.standing.Ready() && !math.IsNaN(msg.standing.CE50M.Value) {
 			m.history = append(m.history, msg.standing)

@@ -24,6 +24,10 @@ type planKey struct {
 	at              orb.Point
 	facing          float64
 	doubts          int
+	lens            lens
+	gaze            gaze // without the cursor
+	layer           int
+	standing        int
 }
 
 // planCache is the plan as it was last drawn.
@@ -37,6 +41,9 @@ type planCache struct {
 // floorShown is the floor of the selection, of the current stop, or of the last visit.
 func (m *Model) floorShown() *site.Floor {
 	s := m.s.Site()
+	if m.mode() == looking && m.gaze.floor != "" {
+		return s.Floor(m.gaze.floor)
+	}
 	if m.picking && m.sel >= 0 {
 		return s.Floor(m.s.Stops()[m.sel].Floor)
 	}
@@ -58,6 +65,15 @@ func (m *Model) drawPlan(w, h int) *planCache {
 	if i, ok := m.s.Current(); ok {
 		key.current = i
 	}
+	if key.lens = m.lensShown(); key.lens != walkLens {
+		key.gaze, key.layer, key.standing = m.gaze, m.layer.seq, m.standingRev
+		if m.layer.out {
+			key.layer = -key.layer
+		}
+		if m.zoom == 0 {
+			key.gaze.at = orb.Point{}
+		}
+	}
 	p := &m.plan
 	if key == p.key {
 		return p
@@ -71,7 +87,9 @@ func (m *Model) drawPlan(w, h int) *planCache {
 	p.view = canvas.Fit(m.bound(f), w, h, 0)
 	if m.zoom > 0 {
 		mid := key.at
-		if m.picking && m.sel >= 0 {
+		if key.lens != walkLens {
+			mid = m.gaze.at
+		} else if m.picking && m.sel >= 0 {
 			mid = m.s.Stops()[m.sel].At
 		} else if key.current < 0 {
 			_, mid = m.place()
@@ -79,6 +97,11 @@ func (m *Model) drawPlan(w, h int) *planCache {
 		p.view = p.view.Zoom(mid, math.Pow(2, float64(m.zoom)))
 	}
 	m.drawFloor(p, f)
+	if key.lens != walkLens {
+		m.drawLens(p, f)
+		m.drawBoxes(p, f)
+		return p
+	}
 	m.drawWay(p, f)
 	m.drawStops(p, f)
 	m.drawBoxes(p, f)
@@ -199,6 +222,10 @@ func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
 				look.Style |= canvas.Reverse
 			}
 		}
+		if m.boxChosen(i) {
+			look = m.look.accentStrong
+			look.Style |= canvas.Reverse
+		}
 		name := m.short[i]
 		if m.cfg.Profile == canvas.None || m.cfg.ASCII {
 			name = "[" + name + "]"
@@ -208,6 +235,17 @@ func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
 		w := canvas.Width(name)
 		c.Text(min(max(0, x-w/2), max(0, p.view.W-w)), y, name, look)
 	}
+}
+
+// boxChosen reports whether the lens is about this access point.
+func (m *Model) boxChosen(i int) bool {
+	switch m.lensShown() {
+	case levelLens:
+		return i == m.gaze.ap
+	case oddLens:
+		return m.gaze.item < len(m.standing.Findings) && m.standing.Findings[m.gaze.item].AP == i
+	}
+	return false
 }
 
 // drawStand draws what is about now: the next point, the selection, where the
@@ -287,6 +325,10 @@ func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 // drawLegend draws the scale bar and what the marks mean.
 func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {
 	x := r.x
+	if l := m.lensShown(); l != walkLens && l != oddLens {
+		m.drawShades(c, r)
+		return
+	}
 	if p.view.PerCol > 0 {
 		length, cols := canvas.ScaleBar(m.words.length(p.view.PerCol), 14)
 		c.Text(x, r.y, m.words.bar[0]+strings.Repeat(string(m.words.rule), max(0, cols-2))+m.words.bar[1], m.look.quiet)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -195,7 +196,7 @@ func scene(t testing.TB, s *site.Site, stops []walk.Stop, st walk.Settings, chan
 	cfg := tui.Config{Session: r.s, Scanner: r.ether, Store: r.disk.put, Clock: clock,
 		After: func(time.Duration) <-chan time.Time { return nil },
 		Bell:  func(n int) { r.bells = append(r.bells, n) },
-		Judge: r.judge, Doubts: r.doubts,
+		Judge: r.judge, Doubts: r.doubts, Lay: r.lay,
 		Guide: func(from, to orb.Point, _ string) (tui.Leg, bool) {
 			corner := orb.Point{from[0], to[1]}
 			return tui.Leg{LengthM: math.Abs(from[0]-to[0]) + math.Abs(from[1]-to[1]), Via: []orb.Point{from, corner, to}}, true
@@ -223,8 +224,78 @@ func standing(e *ether, n int) tui.Standing {
 	st.SpreadsDB = []tui.BandEstimate{{Band: radio.Band5, Estimate: tui.Estimate{Value: 4.1, Half: 2 * f}}}
 	st.CE50M, st.CE90M = tui.Estimate{Value: 2.2 + 4*f, Half: 3 * f}, tui.Estimate{Value: 5.4 + 8*f, Half: 7 * f}
 	st.RMSM, st.BoundM, st.FiveMoreM = 2.6+4*f, 2.1+2*f, 2.4*f
+	stops := grid(e.site, 4)
+	for i := range n {
+		p := stops[i]
+		off := orb.Point{math.Sin(float64(7*i)) * 9 * f, math.Cos(float64(3*i)) * 9 * f}
+		j := tui.Judged{Point: p.Point, Floor: "G", At: p.At, Fix: orb.Point{p.At[0] + off[0], p.At[1] + off[1]}, ErrorM: math.Hypot(off[0], off[1]), BoundM: 2.1}
+		if i == 2 {
+			j.Why, j.ErrorM = "2 heard", math.NaN()
+		} else {
+			st.ErrorsM = append(st.ErrorsM, j.ErrorM)
+		}
+		st.Judged = append(st.Judged, j)
+	}
+	slices.Sort(st.ErrorsM)
+	st.TargetM = [2]float64{2, 4}
+	for k := range e.site.AccessPoints {
+		c := tui.Curve{AP: k, Band: radio.Band5, Level1m: tui.Estimate{Value: -38.2, Half: 4 * f}, Exponent: tui.Estimate{Value: 3, Half: f}, SigmaDB: 4.1, Points: n - 1, Silent: 1}
+		for i := range n {
+			a := e.site.AccessPoints[k].At
+			c.DistanceM = append(c.DistanceM, math.Hypot(math.Hypot(a[0]-stops[i].At[0], a[1]-stops[i].At[1]), 1.6))
+			c.LevelDBm = append(c.LevelDBm, e.level(k, stops[i].At)+4*math.Sin(float64(11*i+k)))
+			c.WallsDB = append(c.WallsDB, 0)
+		}
+		st.Curves = append(st.Curves, c)
+	}
+	if n >= 9 {
+		st.Findings = []tui.Finding{
+			{Title: "AP-03 hangs elsewhere", Evidence: "Its levels fit 11 m further right better, by 14 log units where 5 would do.", Do: "Look where it hangs, and mend the plan or its label.",
+				Floor: "G", At: e.site.AccessPoints[2].At, Seems: &orb.Point{24, 13}, AP: 2},
+			{Title: "P04 recorded elsewhere", Evidence: "What was heard there fits a place 9 m away better.", Do: "Walk it again.", Floor: "G", At: stops[3].At, AP: -1},
+		}
+	}
 	st.Level = func(k int, _ string, at orb.Point) float64 { return e.level(k, at) }
 	return st
+}
+
+// lay answers as a map of the ether would be, in cells of a metre.
+func (r *robot) lay(_ context.Context, q tui.Query) (tui.Map, error) {
+	f := r.ether.site.Floor(q.Floor)
+	b := f.BoundingBox()
+	m := tui.Map{Origin: b.Min, CellM: 1, W: int(b.Max[0] - b.Min[0]), H: int(b.Max[1] - b.Min[1])}
+	far := 0
+	for y := range m.H {
+		for x := range m.W {
+			at := orb.Point{b.Min[0] + float64(x) + .5, b.Min[1] + float64(y) + .5}
+			v := math.NaN()
+			switch {
+			case !f.Walkable(at):
+			case q.Layer == tui.LevelLayer:
+				v = r.ether.level(q.AP, at)
+			default:
+				v = 0
+				for ap := range r.ether.site.AccessPoints {
+					if l := r.ether.level(ap, at); q.Layer == tui.HeardLayer && l >= -75 {
+						v++
+					} else if q.Layer == tui.BoundLayer {
+						v = math.Max(v, math.Hypot(at[0]-20, at[1]-12)/3)
+					}
+				}
+				if v < 3 {
+					far++
+				}
+			}
+			m.Values = append(m.Values, v)
+		}
+	}
+	if q.Layer == tui.HeardLayer {
+		m.Shares = []tui.Share{{1, 1}, {2, .97}, {3, 1 - float64(far)/float64(m.W*m.H)}, {4, .61}}
+		if far > 0 {
+			m.Holes = []tui.Hole{{At: orb.Point{43, 10}, AreaM2: float64(far) - 6, Heard: 2}, {At: orb.Point{2, 12}, AreaM2: 6, Heard: 2}}
+		}
+	}
+	return m, nil
 }
 
 // doubts names access points that are 10 dB or more off.

@@ -59,6 +59,8 @@ func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 		return
 	}
 	switch m.mode() {
+	case looking:
+		m.drawLensSlip(s)
 	case recording, turning:
 		m.drawRecording(s)
 	case paused:

@@ -46,7 +46,8 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	if st.Points < leastPlaces {
 		return st, nil
 	}
-	fit, err := propagation.Estimate(propagation.Observe(r.plan, stays), propagation.Options{})
+	data := propagation.Observe(r.plan, stays)
+	fit, err := propagation.Estimate(data, propagation.Options{})
 	if err != nil {
 		return st, fmt.Errorf("no fit yet: %w", err)
 	}
@@ -64,6 +65,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	st.Level = func(k int, floor string, at orb.Point) float64 {
 		return fit.Level(k, r.plan.FloorIndex(floor), at)
 	}
+	st.Curves = curves(data, fit)
 	e, err := position.Judge(ctx, r.plan, walks, position.Options{Seed: 1})
 	if err != nil {
 		return st, fmt.Errorf("no position error yet: %w", err)
@@ -71,6 +73,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	st.CE50M = tui.Estimate{Value: e.Statistics.CE50M, Half: e.CI95["ce50_m"].Half()}
 	st.CE90M = tui.Estimate{Value: e.Statistics.CE90M, Half: e.CI95["ce90_m"].Half()}
 	st.RMSM, st.BoundM = e.Statistics.RMSM, e.BoundRMSM
+	st.Judged, st.ErrorsM = judgedPlaces(e)
 	o := position.Outlook(e, fit, 5)
 	st.FiveMoreM = o.CE50.Then
 	return st, nil
