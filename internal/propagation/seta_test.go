@@ -13,6 +13,7 @@ import (
 	"github.com/paulmach/orb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Set A: three invented access points and twelve points on a plan, with wall
@@ -92,6 +93,45 @@ func TestSetALeastSquares(t *testing.T) {
 	assertDigits(t, []float64{-39.8184394965, 3.07895422934, -1.6093870507}, a2.Coef, six, "A2")
 	assertDigits(t, []float64{4.25899977168, 0.477885343387, 1.00504431019}, a2.SE, six, "A2 SE")
 	assertDigits(t, []float64{4.47366274624, 4.84655649918}, []float64{a2.Sigma, rms(leftOut(a2))}, six, "A2 sigma, LOO")
+	q := distuv.StudentsT{Sigma: 1, Nu: float64(a2.DF)}.Quantile(0.975)
+	assertDigits(t, []float64{2.10668918779, 4.05121927088}, []float64{a2.Coef[1] - q*a2.SE[1], a2.Coef[1] + q*a2.SE[1]}, six, "A2 interval of n")
+	assert.InEpsilon(t, 2.56419227051, (a1.RSS-a2.RSS)/(a2.RSS/float64(a2.DF)), six, "A2 against A1, F")
+}
+
+// TestSetALeftOut is A7, the errors of predicting what a fit of rssi ~ X + walls
+// did not see: every point in turn, and every access point.
+func TestSetALeftOut(t *testing.T) {
+	x, walls, y := setAColumns()
+	for _, c := range []struct {
+		name  string
+		group func(i int) int
+		want  float64
+	}{
+		{"point", func(i int) int { return i % 12 }, 4.85218443451},
+		{"access point", func(i int) int { return i / 12 }, 5.23343155829},
+	} {
+		var errs []float64
+		for g := range 12 {
+			var cols [3][]float64
+			var ys []float64
+			for i := range y {
+				if c.group(i) != g {
+					cols[0], cols[1], cols[2], ys = append(cols[0], 1), append(cols[1], x[i]), append(cols[2], walls[i]), append(ys, y[i])
+				}
+			}
+			if len(ys) == len(y) {
+				continue
+			}
+			f, err := propagation.LeastSquares(cols[:], []string{"P0", "n", "wall"}, ys)
+			require.NoError(t, err)
+			for i := range y {
+				if c.group(i) == g {
+					errs = append(errs, y[i]-f.Coef[0]-f.Coef[1]*x[i]-f.Coef[2]*walls[i])
+				}
+			}
+		}
+		assert.InEpsilon(t, c.want, rms(errs), six, "leave one %s out", c.name)
+	}
 }
 
 func rms(v []float64) float64 {
