@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -26,12 +27,18 @@ func (f *fitFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.missRate, "miss-rate", "auto", "share of scans that miss a strong access point: auto, or 0 to 1")
 	cmd.Flags().StringVar(&f.floor, "floor-dbm", "auto", "lowest level the receiver hears: auto, or dBm")
 	cmd.Flags().StringArrayVar(&f.walks, "walk", nil, "use only this walk (repeatable)")
-	complete(cmd, "model", string(propagation.OLS), string(propagation.Censored), string(propagation.TwoLevel))
+	complete(cmd, "model", modelNames()...)
 }
 
-func models() string {
-	return strings.Join([]string{string(propagation.OLS), string(propagation.Censored), string(propagation.TwoLevel)}, ", ")
+func modelNames() []string {
+	var out []string
+	for _, m := range propagation.Models() {
+		out = append(out, string(m))
+	}
+	return out
 }
+
+func models() string { return strings.Join(modelNames(), ", ") }
 
 // complete offers the words of a flag to the shell.
 func complete(cmd *cobra.Command, flag string, words ...string) {
@@ -41,9 +48,7 @@ func complete(cmd *cobra.Command, flag string, words ...string) {
 // options turns the flags into what the estimator takes.
 func (f *fitFlags) options() (propagation.Options, error) {
 	o := propagation.Options{Model: propagation.Model(f.model), PerAP: f.perAP}
-	switch o.Model {
-	case propagation.OLS, propagation.Censored, propagation.TwoLevel:
-	default:
+	if !slices.Contains(propagation.Models(), o.Model) {
 		return o, usage(fmt.Errorf("no model %q; use one of %s", f.model, models()))
 	}
 	if f.missRate != "auto" {
@@ -76,7 +81,8 @@ at one place share their shadowing.
 
 The models: ols uses what was heard and leaves silence out; censored takes a radio
 that a whole stay did not hear as weak; two-level (the default) looks at each scan,
-knows that receivers miss strong radios too, and estimates how often.`,
+knows that receivers miss strong radios too, and estimates how often; robust gives
+levels that are far off less weight, for bodies, doors and wrong points.`,
 		Example: "  footrule fit depot.footrule\n  footrule fit depot.footrule --model ols --per-ap --json",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(_ *cobra.Command, args []string) error {

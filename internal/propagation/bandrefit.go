@@ -11,7 +11,7 @@ import (
 type bandRefit struct {
 	f      *groupFit
 	at     *optimum
-	counts []tally        // two-level
+	counts []tally        // two-level, robust
 	byRate [][2][]float64 // two-level: per block, derivatives of its gradient by its miss rates
 	gram   *mat.SymDense  // Σ x xᵀ over rows that heard, without spreads
 	rowsAt [][]int        // rows of every place, in order
@@ -48,6 +48,15 @@ func newBandRefit(f *groupFit, miss *float64) *bandRefit {
 		t := f.tobit(miss)
 		t.natural = true
 		f.lik = t
+	case Robust:
+		if miss != nil {
+			for k := range f.rates {
+				f.rates[k] = missRate{stay: *miss}
+			}
+		}
+		t := f.resistant()
+		f.lik = t
+		b.counts = f.tallies(f.rates)
 	case TwoLevel:
 		if miss != nil {
 			for k := range f.rates {
@@ -187,7 +196,12 @@ func (b *bandRefit) without(without []bool, givenFloor bool) *groupFit {
 		}
 		return &f
 	}
-	if t, ok := f.lik.(*twoLevel); ok {
+	switch t := f.lik.(type) {
+	case *twoLevel:
+		own := *t
+		own.rates = f.rates
+		f.lik = &own
+	case *resistant:
 		own := *t
 		own.rates = f.rates
 		f.lik = &own

@@ -5,7 +5,8 @@
 //
 // [Refits] fits again without some places, for leave-one-out.
 //
-// [LeastSquares] and [CensoredNormal] are the same numerics on plain arrays.
+// [LeastSquares], [CensoredNormal], [RobustLinear] and [RandomEffects] are the same
+// numerics on plain arrays.
 //
 // Caveat: a radio that was not heard is not therefore weak. How silence enters
 // is part of the model, and the same in the fit and in [Fit.LogLik]; see

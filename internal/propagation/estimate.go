@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Estimate fits the model that o names to d. A band whose exponent cannot be
@@ -15,6 +16,10 @@ import (
 //	           pair that never heard being at most the floor c
 //	two-level  maximises the likelihood of all scans: a stay's readings share a
 //	           shadowing term, a scan that missed was weak or missed
+//	robust     solves Σ ψ((ȳ − μ)/s) = 0 with Huber's ψ at 1.345 and s the median
+//	           absolute residual over 0.6745, see [RobustLinear]; a pair that never
+//	           heard was weak, by the density that Huber's ψ is the likelihood of,
+//	           or missed
 //
 // μ = A_k − 10 n log10 d − Σ c_w L_w, with L_w ≥ 0 and, under PerAP, n_k ≥ 0:
 // an estimate below zero is set to zero and named in a warning.
@@ -32,8 +37,8 @@ func estimate(d *Data, o Options, start *Fit, full bool) (*Fit, error) {
 	if o.Model == "" {
 		o.Model = TwoLevel
 	}
-	if o.Model != OLS && o.Model != Censored && o.Model != TwoLevel {
-		return nil, fmt.Errorf("unknown model %q; choose %s, %s or %s", o.Model, OLS, Censored, TwoLevel)
+	if !slices.Contains(Models(), o.Model) {
+		return nil, fmt.Errorf("unknown model %q; choose one of %s", o.Model, strings.Trim(fmt.Sprint(Models()), "[]"))
 	}
 	if m := o.MissRate; m != nil && !(*m >= 0 && *m < 1) {
 		return nil, fmt.Errorf("miss rate %g is not a share; give 0 to below 1", *m)
@@ -200,6 +205,11 @@ func solve(fits []*groupFit, o Options, warm, full bool) error {
 			last = roughGain // the step after it is taken on trust, and squares what is left
 		}
 		return solveTwoLevel(fits, o.MissRate, last, warm, full)
+	case Robust:
+		for _, f := range fits {
+			f.lik = f.resistant()
+		}
+		return solveRobust(fits, o.MissRate, roughGain, warm, full)
 	}
 	return nil
 }
@@ -285,8 +295,7 @@ func (f *groupFit) twoLevel() *twoLevel {
 }
 
 // solveTwoLevel climbs from the parameters of fits until a step promises less
-// than last. Where they are the maximum of other data (stale), rates that have
-// not changed say nothing about them.
+// than last; for stale see [settleRates].
 func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bool) error {
 	climb := func(tol float64, brief bool) error {
 		for _, f := range fits {
@@ -305,31 +314,8 @@ func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bo
 				f.rates[k].scan = *miss
 			}
 		}
-	} else {
-		for round := range rateRounds {
-			change := 0.0
-			all := make([][]tally, len(fits))
-			var site tally
-			for g, f := range fits {
-				all[g] = f.tallies(f.rates)
-				for _, t := range all[g] {
-					site.add(t)
-				}
-			}
-			for g, f := range fits {
-				next := missRates(all[g], site)
-				for k := range next {
-					change = max(change, math.Abs(next[k].scan-f.rates[k].scan), math.Abs(next[k].stay-f.rates[k].stay))
-				}
-				f.rates = next
-			}
-			if change < ratesSettled && !(stale && round == 0) {
-				break
-			}
-			if err := climb(roughGain, true); err != nil {
-				return err
-			}
-		}
+	} else if err := settleRates(fits, stale, func() error { return climb(roughGain, true) }); err != nil {
+		return err
 	}
 	if err := climb(last, !full); err != nil {
 		return err
@@ -337,6 +323,37 @@ func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bo
 	for _, f := range fits {
 		s, e := math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1])
 		f.sigma = math.Sqrt(s*s + e*e/f.meanHeard())
+	}
+	return nil
+}
+
+// settleRates lets miss rates and likelihood take turns. Where the parameters
+// are the maximum of other data (stale), rates that have not changed say
+// nothing about them.
+func settleRates(fits []*groupFit, stale bool, climb func() error) error {
+	for round := range rateRounds {
+		change := 0.0
+		all := make([][]tally, len(fits))
+		var site tally
+		for g, f := range fits {
+			all[g] = f.tallies(f.rates)
+			for _, t := range all[g] {
+				site.add(t)
+			}
+		}
+		for g, f := range fits {
+			next := missRates(all[g], site)
+			for k := range next {
+				change = max(change, math.Abs(next[k].scan-f.rates[k].scan), math.Abs(next[k].stay-f.rates[k].stay))
+			}
+			f.rates = next
+		}
+		if change < ratesSettled && !(stale && round == 0) {
+			return nil
+		}
+		if err := climb(); err != nil {
+			return err
+		}
 	}
 	return nil
 }

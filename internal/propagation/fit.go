@@ -15,7 +15,11 @@ const (
 	OLS      Model = "ols"       // least squares on the stays that heard
 	Censored Model = "censored"  // maximum likelihood, silence is a level below the floor of hearing
 	TwoLevel Model = "two-level" // shadowing per stay and scatter per scan, silence mostly so
+	Robust   Model = "robust"    // Huber's weights, for bodies, doors and wrong points; silence mostly so
 )
+
+// Models lists the estimators, from plain to full.
+func Models() []Model { return []Model{OLS, Censored, TwoLevel, Robust} }
 
 // Options choose what is fitted and how. The zero value is the default.
 type Options struct {

@@ -16,7 +16,7 @@ type groupFit struct {
 	*design
 	walls []int     // material of every wall column, in the design's order
 	theta []float64 // levels, own exponents, [exponent], wall losses, log spreads
-	fixed []bool    // not estimated: exponents taken from the common fit
+	fixed []bool    // not estimated by the likelihood: exponents taken from the common fit, the scale of robust
 	lower []float64
 	lik   likelihood // in natural parameters
 	opt   *optimum   // at theta, of lik
@@ -145,6 +145,7 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 	for j := range f.walls {
 		f.lower[f.wallAt(j)] = 0
 	}
+	f.fixed[f.psiAt()] = f.model == Robust // its scale is not of the likelihood
 	return nil
 }
 

@@ -14,7 +14,8 @@ type Hearing struct {
 	base     float64 // ℓ = base − (ȳ − μ)²/2V of the scans that heard
 	mean     float64 // ȳ
 	variance float64 // V
-	unheard  float64 // censored: π of a silence, whose σ is √V and whose floor is that of pair
+	unheard  float64 // censored, robust: π of a silence, whose σ is √V and whose floor is that of pair
+	robust   bool
 	pair     pair
 	group    *Group
 	missed   *curve // two-level: what the scans that missed say; nil for none
@@ -35,6 +36,7 @@ func (f *Fit) Hearing(radio int, l walk.Level, scans int) Hearing {
 		h.variance = sigma * sigma
 		h.base = -halfLog2Pi - math.Log(sigma) + math.Log1p(-rate.stay)
 		h.pair.floor = g.FloorDBm
+		h.robust = f.Model == Robust
 		return h
 	}
 	h.pair = pair{heard: l.Heard, missed: scans - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: g.FloorDBm - 0.5, scan: rate.scan, stay: rate.stay}
@@ -57,6 +59,9 @@ func (h *Hearing) At(mu float64) (logLik, slope float64) {
 		return 0, 0
 	}
 	u := 0.0
+	if h.robust {
+		return h.resistant(mu)
+	}
 	if h.heard {
 		u = h.mean - mu
 		logLik, slope = h.base-u*u/(2*h.variance), u/h.variance
@@ -81,4 +86,15 @@ func (h *Hearing) At(mu float64) (logLik, slope float64) {
 		logLik, slope = math.Log(h.pair.stay+e), slope*e/(h.pair.stay+e)
 	}
 	return logLik, slope
+}
+
+// resistant is At of a robust fit.
+func (h *Hearing) resistant(mu float64) (logLik, slope float64) {
+	s := math.Sqrt(h.variance)
+	if h.heard {
+		logLik, slope, _ = huberHeard((h.mean-mu)/s, s, h.unheard)
+		return logLik, slope
+	}
+	logLik, slope, _ = huberMissed((h.pair.floor-mu)/s, h.unheard)
+	return logLik, -slope / s
 }

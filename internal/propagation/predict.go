@@ -239,6 +239,8 @@ func (f *Fit) Spread(radio int) (shadowDB, scatterDB float64) {
 //	ols        log φ((ȳ − μ)/σ)/σ; a radio that was not heard says nothing, 0
 //	censored   the same, and log(π + (1 − π) Φ((c − μ)/σ)) where it was never heard
 //	two-level  the likelihood of all scans, see [Estimate]
+//	robust     −ρ((ȳ − μ)/s) − log s − log Z with Huber's ρ, and log(π + (1 − π) F((c − μ)/s))
+//	           where it was never heard, F the distribution of that density
 //
 // It is 0 for a radio that is not in the fit.
 func (f *Fit) LogLik(radio int, mu float64, l walk.Level, scans int) float64 {

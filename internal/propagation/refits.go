@@ -51,7 +51,7 @@ func NewRefits(d *Data, o Options, fit *Fit) *Refits {
 			continue
 		}
 		f, err := fitGroup(d, g, o, o.PerAP)
-		if err != nil || slices.Contains(f.fixed, true) {
+		if err != nil || f.standsIn() {
 			return r
 		}
 		f.warm(fit, base)
@@ -75,6 +75,15 @@ func (r *Refits) Without(places ...int) (*Fit, error) {
 	}
 	left := r.data.Subset(func(i int) bool { return !without[r.data.PlaceOf[i]] })
 	return EstimateFrom(left, r.o, r.start)
+}
+
+// standsIn says whether an exponent or the scatter is not estimated.
+func (f *groupFit) standsIn() bool {
+	held := slices.Clone(f.fixed)
+	if f.model == Robust {
+		held[f.psiAt()] = false
+	}
+	return slices.Contains(held, true)
 }
 
 // short is the fit without places, nil where law 2 wants EstimateFrom.
@@ -117,7 +126,7 @@ func (r *Refits) solve(fits []*groupFit) bool {
 	if r.o.Model == OLS {
 		return true
 	}
-	if r.o.Model == TwoLevel && r.o.MissRate == nil {
+	if (r.o.Model == TwoLevel || r.o.Model == Robust) && r.o.MissRate == nil {
 		counts := make([][]tally, len(fits))
 		var site tally
 		for g, b := range r.all {
@@ -147,8 +156,11 @@ func (r *Refits) solve(fits []*groupFit) bool {
 			last = farLast
 		}
 	}
-	if r.o.Model == TwoLevel {
+	switch r.o.Model {
+	case TwoLevel:
 		return solveTwoLevel(fits, r.o.MissRate, last, false, false) == nil
+	case Robust:
+		return solveRobust(fits, r.o.MissRate, last, false, false) == nil
 	}
 	for _, f := range fits {
 		p := &problem{design: f.design, lik: f.lik, fixed: f.fixed, lower: f.lower, tol: last, brief: true}

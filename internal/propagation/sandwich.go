@@ -26,11 +26,21 @@ func sandwich(hinv, meat *mat.SymDense, free []int) *mat.SymDense {
 	return out
 }
 
-// scores gives every row's standardised score m/a by η, and a, the root of its
-// information; both 0 where a row has none.
-func (f *groupFit) scores() (t, a []float64) {
+// scored is what the rows say at the estimate, 0 where a row says nothing.
+type scored struct {
+	t    []float64 // score m by η over its root mean square a
+	a    []float64
+	info []float64 // information by η; a² where the score is that of the true density
+	left []float64 // b/a: what is left of the correlation of two residuals in that of their scores
+}
+
+func (f *groupFit) scores() *scored {
 	n := f.rows.n()
-	t, a = make([]float64, n), make([]float64, n)
+	s := &scored{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+	var pull, slope float64
+	if f.model == Robust {
+		pull, slope = f.influence()
+	}
 	psi := f.theta[f.psiAt():]
 	chunks := f.chunks()
 	parallel(len(chunks), func(c int) {
@@ -39,22 +49,31 @@ func (f *groupFit) scores() (t, a []float64) {
 		var o deriv
 		for i := chunks[c].lo; i < chunks[c].hi; i++ {
 			f.lik.row(i, f.regressors(i, at, f.theta, x), psi, &o)
-			if o.mm < -1e-8 {
-				a[i] = math.Sqrt(-o.mm)
-				t[i] = o.m / a[i]
+			switch {
+			case f.model == Robust && f.level[i].Heard > 0:
+				s.a[i] = pull / f.sigma
+				s.info[i] = slope / (f.sigma * f.sigma)
+				s.left[i] = min(1, slope/pull)
+			case o.mm < -1e-8:
+				s.a[i] = math.Sqrt(-o.mm)
+				s.info[i] = -o.mm
+				s.left[i] = min(1, s.a[i]*f.sigma)
+			default:
+				continue
 			}
+			s.t[i] = o.m / s.a[i]
 		}
 	})
-	return t, a
+	return s
 }
 
 // meat is M over all parameters and for every block alone over its local ones,
 // by how much correlation lengthens the variance of the spreads, Σ C_ij²/N, and
 // the number of independent rows that stays.
-func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, blocks [][]float64, inflation, effective float64) {
+func (f *groupFit) meat(sc *scored, c *correlation) (m *mat.SymDense, blocks [][]float64, inflation, effective float64) {
 	p := f.size()
 	m = mat.NewSymDense(p, nil)
-	d := f.data
+	d, a := f.data, sc.a
 	type sums struct {
 		m     []float64 // of the block's rows, over its local parameters
 		c2, n float64
@@ -71,7 +90,7 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, blocks []
 			for j := range q {
 				x[i*q+j] *= a[lo+i]
 			}
-			left[i] = min(1, a[lo+i]*f.sigma) // b/a
+			left[i] = sc.left[lo+i]
 		}
 		s := sums{m: make([]float64, q*q)}
 		cx := make([]float64, q) // x_i/2 and what is correlated with it before i
@@ -130,17 +149,17 @@ func (f *groupFit) meat(a []float64, c *correlation) (m *mat.SymDense, blocks []
 		blocks = append(blocks, parts[k].m)
 	}
 	if c.across > 0 {
-		f.acrossRadios(m, a, c.across)
+		f.acrossRadios(m, sc, c.across)
 	}
 	inflation = c2 / max(n, 1)
 	return m, blocks, inflation, n / inflation
 }
 
 // between is what the score varies by because radios differ in exponent with
-// variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i a_i² x̃_i x_i over the rows of radio k,
+// variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i h_i x̃_i x_i, h_i the information, over the rows of radio k,
 // x̃ its −10 log10 d about the weighted mean. τ² is the excess of the spread of
 // the radios' own slopes over what their rows explain. Zero under PerAP.
-func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
+func (f *groupFit) between(sc *scored, meats [][]float64) *mat.SymDense {
 	m := mat.NewSymDense(f.size(), nil)
 	if f.perAP || f.blocks < 3 {
 		return m
@@ -155,8 +174,8 @@ func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
 		u := make([]float64, len(at))
 		var w, wx float64
 		for i := lo; i < hi; i++ {
-			w += a[i] * a[i]
-			wx += a[i] * a[i] * f.x[i]
+			w += sc.info[i]
+			wx += sc.info[i] * f.x[i]
 		}
 		if w == 0 {
 			return
@@ -165,11 +184,11 @@ func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
 		var s, info float64
 		for i := lo; i < hi; i++ {
 			xi := f.x[i] - mean
-			s += a[i] * t[i] * xi
-			info += a[i] * a[i] * xi * xi
+			s += sc.a[i] * sc.t[i] * xi
+			info += sc.info[i] * xi * xi
 			f.regressors(i, at, f.theta, x)
 			for r := range u {
-				u[r] += a[i] * a[i] * xi * x[r]
+				u[r] += sc.info[i] * xi * x[r]
 			}
 		}
 		us[k] = u
@@ -212,7 +231,8 @@ func (f *groupFit) between(t, a []float64, meats [][]float64) *mat.SymDense {
 }
 
 // acrossRadios adds to M what radios of one stay share.
-func (f *groupFit) acrossRadios(m *mat.SymDense, a []float64, rho float64) {
+func (f *groupFit) acrossRadios(m *mat.SymDense, sc *scored, rho float64) {
+	a := sc.a
 	byStay := make([][]int, f.data.Stays())
 	for i, st := range f.stay {
 		if a[i] > 0 {
@@ -228,7 +248,7 @@ func (f *groupFit) acrossRadios(m *mat.SymDense, a []float64, rho float64) {
 			for _, j := range rows[:u] {
 				atj := f.locals(f.blockOf(j))
 				f.regressors(j, atj, f.theta, xj)
-				w := rho * a[i] * a[j] * min(1, a[i]*f.sigma) * min(1, a[j]*f.sigma)
+				w := rho * a[i] * a[j] * sc.left[i] * sc.left[j]
 				for r := range q {
 					for s := range q {
 						v := w * xi[r] * xj[s]

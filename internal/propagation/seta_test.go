@@ -55,6 +55,11 @@ func setAColumns() (x, walls, level []float64) {
 
 // setAData is set A as stays of one scan at a floor of hearing; −Inf for none.
 func setAData(floor float64) *propagation.Data {
+	return setAWith(floor, nil)
+}
+
+// setAWith has levels added to, by number in setAColumns.
+func setAWith(floor float64, add map[int]float64) *propagation.Data {
 	s := &site.Site{Floors: []site.Floor{{ID: "F", Walls: []site.Wall{{Material: "brick"}}}}}
 	for k, at := range setA.aps {
 		s.AccessPoints = append(s.AccessPoints, site.AccessPoint{ID: string(rune('A' + k)), Floor: "F", At: at,
@@ -64,7 +69,7 @@ func setAData(floor float64) *propagation.Data {
 	for i := range 12 {
 		st := walk.Stay{Visit: fmt.Sprint(i), Point: fmt.Sprintf("P%02d", i+1), At: orb.Point{setA.px[i%4], setA.py[i/4]}, Scans: 1, Levels: make([]walk.Level, 3)}
 		for k := range 3 {
-			if v := setA.level[k][i]; v >= floor {
+			if v := setA.level[k][i] + add[k*12+i]; v >= floor {
 				st.Levels[k] = walk.Level{Heard: 1, MeanDBm: v, MinDBm: v}
 			}
 		}
@@ -231,4 +236,23 @@ func TestSetAEstimate(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestSetARobustEstimate holds the model to MASS rlm(rssi ~ 0 + ap + X + walls)
+// and rlm(rssi ~ 0 + ap + ap:X) with rows 5 and 20 spoilt by 25 dB.
+func TestSetARobustEstimate(t *testing.T) {
+	d := setAWith(math.Inf(-1), map[int]float64{4: 25, 19: 25})
+	f, err := propagation.Estimate(d, propagation.Options{Model: propagation.Robust})
+	require.NoError(t, err)
+	assertDigits(t, []float64{-37.7275930154096, -36.1061434781043, -43.5074422684592},
+		[]float64{f.Radios[0].Level1m.Est, f.Radios[1].Level1m.Est, f.Radios[2].Level1m.Est}, six, "levels")
+	assertDigits(t, []float64{2.8182089956340, 4.0162888265001, 4.0079654866428},
+		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].SigmaDB.Est}, six, "exponent, wall, scale")
+
+	clear(d.Crossings)
+	f, err = propagation.Estimate(d, propagation.Options{Model: propagation.Robust, PerAP: true})
+	require.NoError(t, err)
+	assertDigits(t, []float64{4.0733654184254, 4.4977670199433, 2.6107219211483},
+		[]float64{f.Radios[0].Exponent.Est, f.Radios[1].Exponent.Est, f.Radios[2].Exponent.Est}, six, "exponents")
+	assert.InEpsilon(t, 4.8925125729725, f.Groups[0].SigmaDB.Est, six)
 }

@@ -89,13 +89,23 @@ func (f *groupFit) tally(t *tally, i int, rate missRate, at []int, x []float64) 
 	}
 	t.all++
 	if l.Heard == 0 {
-		var o deriv
-		p := pair{missed: m, floor: f.floor - 0.5, scan: rate.scan}
-		p.logLik(eta, math.Exp(f.theta[f.psiAt()]), math.Exp(f.theta[f.psiAt()+1]), &o)
-		weak := math.Exp(o.l)
+		weak := f.weak(eta, m, rate)
 		pi := max(rate.stay, 1e-4)
 		t.silent += pi / (pi + (1-pi)*weak)
 	}
+}
+
+// weak is how likely a radio of mean level eta goes unheard in m scans for its level.
+func (f *groupFit) weak(eta float64, m int, rate missRate) float64 {
+	psi := f.theta[f.psiAt():]
+	if f.model == Robust {
+		l, _, _ := huberMissed((f.floor-eta)/math.Exp(psi[0]), 0)
+		return math.Exp(l)
+	}
+	var o deriv
+	p := pair{missed: m, floor: f.floor - 0.5, scan: rate.scan}
+	p.logLik(eta, math.Exp(psi[0]), math.Exp(psi[1]), &o)
+	return math.Exp(o.l)
 }
 
 // scanMiss solves for p0, drawn towards prior with the weight of siteScans. A
