@@ -2,8 +2,12 @@ package main
 
 import (
 	"fmt"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"strings"
 
+	"footrule/internal/drawing"
 	"footrule/internal/site"
 	"footrule/store"
 
@@ -11,33 +15,45 @@ import (
 )
 
 func newNew(sh *shell) *cobra.Command {
-	var from string
+	var from, name string
+	var df drawingFlags
 	cmd := &cobra.Command{
-		Use:   "new FILE --from site.toml",
-		Short: "Make a site file from a plan on paper",
-		Long: `new reads a plan (site.toml: floors, walls, points, access points) and makes the
-site file that walks and readings are kept in. An existing file is left alone.`,
-		Example: "  footrule new depot.footrule --from site.toml",
-		Args:    files(1, 1, "the FILE to make"),
-		RunE: func(_ *cobra.Command, args []string) error {
+		Use:   "new FILE --from PLAN",
+		Short: "Make a site file from a plan on paper or a drawing",
+		Long: `new makes the site file that walks and readings are kept in. An existing file is
+left alone. The plan is a site.toml (floors, walls, points, access points), or a
+drawing that becomes the first floor: DXF, whose layers are said with --layer
+(footrule plan DRAWING lists them). What is left out is counted and said.
+
+Where FILE ends in .toml, the plan is written there as text, to be corrected and
+filled in by hand. Further floors: footrule plan FILE --add DRAWING.
+
+A drawing's unit is what a program's template said. Tape a distance or two in the
+building and let footrule plan FILE --tape hold the plan to them.`,
+		Example: "  footrule new depot.footrule --from site.toml\n" +
+			"  footrule new depot.footrule --from ground.dxf --layer OUTER=outline --layer 'WALL*=brick' --layer AP=aps\n" +
+			"  footrule new depot.toml --from ground.dxf --unit mm --layer OUTER=outline",
+		Args: files(1, 1, "the FILE to make"),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if from == "" {
-				return usage(fmt.Errorf("new needs a plan: --from site.toml"))
+				return usage(fmt.Errorf("new needs a plan: --from site.toml, or a drawing (%s)", strings.Join(drawing.Ends(), ", ")))
 			}
-			f, err := os.Open(from)
+			plan, err := planFrom(sh, cmd, from, name, &df)
 			if err != nil {
 				return err
 			}
-			defer f.Close()
-			plan, err := site.Read(from, f)
-			if err != nil {
-				return err
-			}
-			st, err := store.Create(args[0], plan, store.Options{Version: version})
-			if err != nil {
-				return err
-			}
-			if err := st.Close(); err != nil {
-				return err
+			if isTOML(args[0]) {
+				if err := writeTOML(args[0], plan); err != nil {
+					return err
+				}
+			} else {
+				st, err := store.Create(args[0], plan, store.Options{Version: version})
+				if err != nil {
+					return err
+				}
+				if err := st.Close(); err != nil {
+					return err
+				}
 			}
 			points := 0
 			for _, fl := range plan.Floors {
@@ -48,12 +64,88 @@ site file that walks and readings are kept in. An existing file is left alone.`,
 			if points == 0 {
 				fmt.Fprintf(sh.out, "the plan has no points: walk lays a grid\n")
 			}
+			if isTOML(args[0]) {
+				fmt.Fprintf(sh.out, "next: look it over, then footrule new %s --from %s\n", strings.TrimSuffix(args[0], filepath.Ext(args[0]))+".footrule", args[0])
+				return nil
+			}
 			fmt.Fprintf(sh.out, "next: footrule walk %s\n", args[0])
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&from, "from", "", "the plan, a site.toml")
+	cmd.Flags().StringVar(&from, "from", "", "the plan: a site.toml or a drawing")
+	cmd.Flags().StringVar(&name, "name", "", "the site's name, for a drawing (default: the drawing's file name)")
+	df.add(cmd)
 	return cmd
+}
+
+// planFrom reads a site.toml, or makes a site of a drawing.
+func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags) (*site.Site, error) {
+	if !drawing.Known(from) {
+		if flag := df.given(cmd); flag != "" {
+			return nil, usage(fmt.Errorf("--%s is for drawings (%s), and %s is none", flag, strings.Join(drawing.Ends(), ", "), from))
+		}
+		f, err := os.Open(from)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		return site.Read(from, f)
+	}
+	o, m, err := df.parse()
+	if err != nil {
+		return nil, err
+	}
+	made, err := readDrawing(from, o, m)
+	if err != nil {
+		return nil, err
+	}
+	if name == "" {
+		name = siteName(from)
+	}
+	plan := &site.Site{Name: name, ReceiverHeightM: site.DefaultReceiverHeightM, Floors: []site.Floor{made.Floor}, AccessPoints: made.AccessPoints}
+	if err := plan.Validate(); err != nil {
+		return nil, err
+	}
+	printMade(sh.out, made)
+	return plan, nil
+}
+
+func isTOML(path string) bool { return strings.EqualFold(filepath.Ext(path), ".toml") }
+
+// writeTOML writes a plan as text, all of it or nothing; an existing file is
+// left alone.
+func writeTOML(path string, plan *site.Site) error {
+	if _, err := os.Lstat(path); err == nil {
+		return usage(fmt.Errorf("%s: %w; it was left alone", path, fs.ErrExist))
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".footrule-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(tmp.Name())
+	if err := site.Write(tmp, plan); err != nil {
+		tmp.Close()
+		return err
+	}
+	if err := tmp.Chmod(0o644); err != nil {
+		tmp.Close()
+		return err
+	}
+	if err := tmp.Sync(); err != nil {
+		tmp.Close()
+		return err
+	}
+	if err := tmp.Close(); err != nil {
+		return err
+	}
+	// A link fails where a rename would replace a file made meanwhile.
+	if err := os.Link(tmp.Name(), path); err != nil {
+		if os.IsExist(err) {
+			return usage(fmt.Errorf("%s: %w; it was left alone", path, fs.ErrExist))
+		}
+		return os.Rename(tmp.Name(), path)
+	}
+	return nil
 }
 
 // count says how many, with the noun in the right number.

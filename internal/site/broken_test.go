@@ -105,7 +105,7 @@ var broken = []struct{ name, doc, want string }{
 		`site.toml:9:1: unknown key "outlien" in [[floor]]; did you mean "outline"?`},
 	{"an unknown key, like nothing",
 		change("elevation_m = 0.0", "storeys = 3"),
-		`site.toml:8:1: unknown key "storeys" in [[floor]]; remove it; known are id, name, elevation_m, outline, wall, area, point`},
+		`site.toml:8:1: unknown key "storeys" in [[floor]]; remove it; known are id, name, elevation_m, outline, wall, area, point, drawing, taped`},
 	{"an unknown table",
 		change("[[access_point]]", "[[access_points]]"),
 		`site.toml:29:3: unknown key "access_points" in the file; did you mean "access_point"?`},

@@ -129,6 +129,13 @@ var examples = map[string]string{
 	"band":              `band = "5"`,
 	"bssids":            `bssids = ["02:00:5e:10:01:00"]`,
 	"tx_power_dbm":      `tx_power_dbm = 17`,
+	"file":              `file = "ground.dxf"`,
+	"origin":            `origin = [1200, 400]`,
+	"metres_per_unit":   `metres_per_unit = 0.001`,
+	"turn_deg":          `turn_deg = 90`,
+	"from":              `from = "P01"`,
+	"to":                `to = "P02"`,
+	"distance_m":        `distance_m = 12.5`,
 }
 
 func (d *decoder) site() *Site {
@@ -169,6 +176,8 @@ func (d *decoder) floor(n *node, i int, several bool) Floor {
 		f.Points = append(f.Points, Point{ID: t.text("id", true), At: t.place("at")})
 		t.done()
 	}
+	f.Drawing = d.drawing(t, i)
+	f.Taped = d.taped(t, i)
 	t.done()
 	return f
 }

@@ -30,6 +30,8 @@ type Floor struct {
 	Walls      []Wall
 	Areas      []Area
 	Points     []Point
+	Drawing    *Drawing `cbor:",omitempty"` // nil where the floor was typed in
+	Taped      []Taped  `cbor:",omitempty"`
 }
 
 // Wall is a polyline of one material. Doors are gaps between walls.

@@ -118,6 +118,7 @@ func (c *checker) check() {
 		c.floor(r, f, points, materials)
 	}
 	c.accessPoints()
+	c.taped()
 }
 
 func (c *checker) floor(r ref, f *Floor, points, materials map[string]string) {
@@ -132,6 +133,7 @@ func (c *checker) floor(r ref, f *Floor, points, materials map[string]string) {
 	for i := range f.Walls {
 		c.wall(ref{table: "wall", floor: r.floor, item: i, elem: -1}, fmt.Sprintf("wall %d of %s", i+1, of), f, &f.Walls[i], sound, materials)
 	}
+	c.drawing(r.floor, of, f.Drawing)
 	areas := map[string]bool{}
 	for i := range f.Areas {
 		a := &f.Areas[i]

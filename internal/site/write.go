@@ -46,6 +46,22 @@ func Write(w io.Writer, s *Site) error {
 			key("id", quote(p.ID))
 			key("at", place(p.At))
 		}
+		if d := f.Drawing; d != nil {
+			b.WriteString("\n[floor.drawing]\n")
+			key("file", quote(d.File))
+			key("kind", quote(string(d.Kind)))
+			key("origin", place(d.Origin))
+			key("metres_per_unit", number(d.MetresPerUnit))
+			if d.TurnDeg != 0 {
+				key("turn_deg", number(d.TurnDeg))
+			}
+		}
+		for _, t := range f.Taped {
+			table("floor.taped")
+			key("from", t.From.toml())
+			key("to", t.To.toml())
+			key("distance_m", number(t.DistanceM))
+		}
 	}
 	for _, ap := range s.AccessPoints {
 		table("access_point")
@@ -106,6 +122,11 @@ func (s *Site) Clone() *Site {
 			f.Areas[k].Polygon = slices.Clone(f.Areas[k].Polygon)
 		}
 		f.Points = slices.Clone(f.Points)
+		f.Taped = slices.Clone(f.Taped)
+		if f.Drawing != nil {
+			d := *f.Drawing
+			f.Drawing = &d
+		}
 	}
 	out.AccessPoints = slices.Clone(s.AccessPoints)
 	for i := range out.AccessPoints {

@@ -1,0 +1,331 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"slices"
+	"sort"
+	"strings"
+
+	"footrule/internal/canvas"
+	"footrule/internal/drawing"
+	"footrule/internal/site"
+	"footrule/store"
+
+	"github.com/spf13/cobra"
+)
+
+// planFlags are the flags of the command plan.
+type planFlags struct {
+	drawingFlags
+	draw    string
+	replace bool
+	tape    []string
+	asJSON  bool
+}
+
+func newPlan(sh *shell) *cobra.Command {
+	var f planFlags
+	cmd := &cobra.Command{
+		Use:   "plan FILE",
+		Short: "Show a plan, add floors from drawings, hold it to taped distances",
+		Long: `plan shows the floors of a site file or a site.toml, how their drawings were made
+metres, and how distances that were taped in the building agree with the plan. Of
+a drawing it lists the layers. It ends with 1 where the scale of a floor is off.
+
+--add takes a floor from a drawing into a site file, as footrule new --from does;
+unless --origin says otherwise it lies over a floor that came from a drawing with
+the same unit. --replace draws an existing floor anew and keeps its points, its
+access points and taped distances. --tape writes down a distance that was taped
+along the floor between two points or access points, or places x,y of the plan.
+Each becomes a new revision of the plan.`,
+		Example: "  footrule plan ground.dxf\n  footrule plan depot.footrule\n" +
+			"  footrule plan depot.footrule --add first.dxf --floor 1 --elevation 3.5 --layer OUTER=outline\n" +
+			"  footrule plan depot.footrule --tape 'P01 P07 12.5m'",
+		Args: files(1, 1, "a site FILE, a site.toml or a drawing"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			path := args[0]
+			if flag := f.given(cmd); f.draw == "" && flag != "" && !(flag == "floor" && len(f.tape) > 0) && !drawing.Known(path) {
+				return usage(fmt.Errorf("--%s is for a drawing; give one with --add", flag))
+			}
+			if f.replace && f.draw == "" {
+				return usage(errors.New("--replace needs the drawing: --add DRAWING"))
+			}
+			changes := f.draw != "" || len(f.tape) > 0
+			switch {
+			case drawing.Known(path) && changes:
+				return usage(fmt.Errorf("%s is a drawing; make a site file of it first: footrule new FILE --from %s", path, path))
+			case drawing.Known(path):
+				return f.list(sh, path)
+			case isTOML(path) && changes:
+				return usage(fmt.Errorf("%s is text and yours to edit; --add and --tape change a site file", path))
+			}
+			plan, err := f.plan(sh, path, changes)
+			if err != nil {
+				return err
+			}
+			return printPlan(sh, plan, f.asJSON)
+		},
+	}
+	cmd.Flags().StringVar(&f.draw, "add", "", "a drawing to take a floor from")
+	cmd.Flags().BoolVar(&f.replace, "replace", false, "the floor is there already: draw it anew")
+	cmd.Flags().StringArrayVar(&f.tape, "tape", nil, `a taped distance: "FROM TO 12.5m" (repeatable)`)
+	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object")
+	f.drawingFlags.add(cmd)
+	return cmd
+}
+
+// plan reads the plan of a file, with the changes that were asked for.
+func (f *planFlags) plan(sh *shell, path string, changes bool) (*site.Site, error) {
+	if isTOML(path) {
+		r, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		defer r.Close()
+		return site.Read(path, r)
+	}
+	st, err := open(path, !changes)
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	plan, _, err := st.Plan()
+	if err != nil || !changes {
+		return plan, err
+	}
+	return plan, f.change(sh, st, plan)
+}
+
+// change adds the floor and the taped distances, all or nothing.
+func (f *planFlags) change(sh *shell, st *store.Store, plan *site.Site) error {
+	var made *drawing.Made
+	var say []string
+	if f.draw != "" {
+		var err error
+		if made, say, err = f.addFloor(plan); err != nil {
+			return err
+		}
+	}
+	for _, t := range f.tape {
+		if err := f.addTaped(plan, t); err != nil {
+			return err
+		}
+	}
+	if err := plan.Validate(); err != nil {
+		return err
+	}
+	rev, err := st.PutPlan(plan)
+	if err != nil {
+		return err
+	}
+	if f.asJSON {
+		return nil
+	}
+	if made != nil {
+		printMade(sh.out, made)
+	}
+	for _, s := range say {
+		fmt.Fprintln(sh.out, "  note: "+s)
+	}
+	fmt.Fprintf(sh.out, "saved as revision %d of the plan\n\n", rev)
+	return nil
+}
+
+// addFloor takes a floor from a drawing.
+func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []string, error) {
+	if !drawing.Known(f.draw) {
+		return nil, nil, usage(fmt.Errorf("%s: --add takes a drawing (%s)", f.draw, strings.Join(drawing.Ends(), ", ")))
+	}
+	if f.floor == "" {
+		return nil, nil, usage(errors.New("--add needs the ID of the floor: --floor 1"))
+	}
+	o, m, err := f.parse()
+	if err != nil {
+		return nil, nil, err
+	}
+	at := plan.FloorIndex(m.ID)
+	switch {
+	case at >= 0 && !f.replace:
+		return nil, nil, usage(fmt.Errorf("floor %q is there already; give another --floor, or --replace it", m.ID))
+	case at < 0 && f.replace:
+		return nil, nil, usage(fmt.Errorf("there is no floor %q to replace", m.ID))
+	}
+	m.Taken = map[string]bool{}
+	for i := range plan.Floors {
+		for _, p := range plan.Floors[i].Points {
+			m.Taken[p.ID] = true
+		}
+	}
+	for _, ap := range plan.AccessPoints {
+		m.Taken[ap.ID] = true
+	}
+	var say []string
+	if m.Origin == nil {
+		if base := f.base(plan, o); base != nil {
+			d := base.Drawing
+			m.Origin = &d.Origin
+			if f.turn == 0 {
+				m.TurnDeg = d.TurnDeg
+			}
+			say = append(say, fmt.Sprintf("laid over floor %s: the same origin (%.10g, %.10g) in the drawing", base.ID, d.Origin[0], d.Origin[1]))
+		}
+	}
+	made, err := readDrawing(f.draw, o, m)
+	if err != nil {
+		return nil, nil, err
+	}
+	if at >= 0 {
+		old := &plan.Floors[at]
+		if f.floorName == "" {
+			made.Floor.Name = old.Name
+		}
+		if f.elevation == 0 {
+			made.Floor.ElevationM = old.ElevationM
+		}
+		made.Floor.Points = append(slices.Clone(old.Points), made.Floor.Points...)
+		made.Floor.Taped = old.Taped
+		plan.Floors[at] = made.Floor
+	} else {
+		plan.Floors = append(plan.Floors, made.Floor)
+		at = len(plan.Floors) - 1
+	}
+	plan.AccessPoints = append(plan.AccessPoints, made.AccessPoints...)
+	for i := range plan.Floors {
+		if b := plan.Floors[i].BoundingBox(); i != at && !b.Intersects(made.Floor.BoundingBox()) {
+			say = append(say, fmt.Sprintf("floor %s does not lie over floor %s; if it should, give the --origin that is 0, 0 on both", made.Floor.ID, plan.Floors[i].ID))
+		}
+	}
+	return made, say, nil
+}
+
+// base is a floor whose drawing a new one may share its origin with: of the
+// same format and, as far as it is known beforehand, the same unit.
+func (f *planFlags) base(plan *site.Site, o drawing.Options) *site.Floor {
+	for i := range plan.Floors {
+		d := plan.Floors[i].Drawing
+		if d != nil && d.Kind != site.DrawingPicture && drawing.KindOf(f.draw, o) == d.Kind && (o.MetresPerUnit == 0 || math.Abs(o.MetresPerUnit/d.MetresPerUnit-1) < 1e-6) {
+			return &plan.Floors[i]
+		}
+	}
+	return nil
+}
+
+// addTaped reads "FROM TO 12.5m" and puts it on the floor that it is on.
+func (f *planFlags) addTaped(plan *site.Site, text string) error {
+	bad := usage(fmt.Errorf(`--tape %q; write two points, access points or places x,y and the distance, such as "P01 P07 12.5m"`, text))
+	w := strings.Fields(text)
+	if len(w) != 3 {
+		return bad
+	}
+	d, err := drawing.ParseDistance(w[2])
+	if err != nil {
+		return bad
+	}
+	t := site.Taped{From: spot(w[0]), To: spot(w[1]), DistanceM: d}
+	at := -1
+	for i := range plan.Floors {
+		_, a := plan.Spot(&plan.Floors[i], t.From)
+		_, b := plan.Spot(&plan.Floors[i], t.To)
+		if a && b && (f.floor == "" || f.floor == plan.Floors[i].ID) {
+			if at >= 0 {
+				return usage(fmt.Errorf("--tape %q could be on floor %s or %s; say --floor", text, plan.Floors[at].ID, plan.Floors[i].ID))
+			}
+			at = i
+		}
+	}
+	if at < 0 {
+		return usage(fmt.Errorf("--tape %q: no floor has both %s and %s", text, t.From, t.To))
+	}
+	fl := &plan.Floors[at]
+	if k := slices.IndexFunc(fl.Taped, func(o site.Taped) bool { return o.From == t.From && o.To == t.To }); k >= 0 {
+		fl.Taped[k] = t // taped again
+		return nil
+	}
+	fl.Taped = append(fl.Taped, t)
+	return nil
+}
+
+// spot reads an ID, or x,y in metres.
+func spot(s string) site.Spot {
+	if p, err := drawing.ParsePlace(s); err == nil {
+		return site.Spot{At: p}
+	}
+	return site.Spot{ID: s}
+}
+
+// list prints what a drawing holds.
+func (f *planFlags) list(sh *shell, path string) error {
+	r, err := os.Open(path)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return usage(err)
+		}
+		return err
+	}
+	defer r.Close()
+	o, _, err := f.parse()
+	if err != nil {
+		return err
+	}
+	o.Keep = nil
+	d, err := drawing.Read(path, r, o)
+	if err != nil {
+		return err
+	}
+	if f.asJSON {
+		return printJSON(sh.out, drawingJSON(d))
+	}
+	b := d.Bound()
+	w, h := b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]
+	size := fmt.Sprintf("%.6g by %.6g units; say the unit with --unit or a known distance with --scale", w, h)
+	if d.MetresPerUnit > 0 {
+		size = fmt.Sprintf("%.6g by %.6g units of %g m: %.4g by %.4g m", w, h, d.MetresPerUnit, w*d.MetresPerUnit, h*d.MetresPerUnit)
+	}
+	fmt.Fprintf(sh.out, "%s: %s, %s\n\n", path, d.Kind, size)
+	rows := [][]string{{"layer", "what is on it", "from", "to"}}
+	for _, l := range d.Layers {
+		what := countsText(l.Count)
+		if l.Hidden {
+			what += " (off)"
+		}
+		lo, hi := "–", "–"
+		if len(l.Count) > 0 {
+			lo, hi = fmt.Sprintf("%.6g,%.6g", l.Bound.Min[0], l.Bound.Min[1]), fmt.Sprintf("%.6g,%.6g", l.Bound.Max[0], l.Bound.Max[1])
+		}
+		rows = append(rows, []string{canvas.Cut(l.Name, 30, '…'), what, lo, hi})
+	}
+	table(sh.out, rows)
+	for _, why := range keysOf(d.Left) {
+		fmt.Fprintf(sh.out, "not used: %d × %s\n", d.Left[why], canvas.Clean(why))
+	}
+	for _, n := range d.Notes {
+		fmt.Fprintln(sh.out, "note: "+canvas.Clean(n))
+	}
+	fmt.Fprintf(sh.out, "\nnext: footrule new FILE --from %s --layer NAME=outline --layer NAME=plasterboard …\n", path)
+	return nil
+}
+
+func keysOf(m map[string]int) []string {
+	var out []string
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return out
+}
+
+// countsText is "12 LINE, 3 ARC".
+func countsText(m map[string]int) string {
+	var out []string
+	for _, k := range keysOf(m) {
+		out = append(out, fmt.Sprintf("%d %s", m[k], k))
+	}
+	if len(out) == 0 {
+		return "nothing"
+	}
+	return strings.Join(out, ", ")
+}
