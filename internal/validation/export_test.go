@@ -1,6 +1,8 @@
 package validation
 
 import (
+	"context"
+
 	"footrule/internal/propagation"
 
 	"github.com/paulmach/orb"
@@ -20,6 +22,16 @@ var (
 	RatioOf    = ratioOf
 	ConvexHull = func(ps ...orb.Point) orb.Ring { return convexHull(ps) }
 )
+
+// RunModels studies the models of the level and trilateration only.
+func RunModels(ctx context.Context, o Options) (*Report, error) {
+	return run(ctx, o, []study{levels, efficiency})
+}
+
+// RunHonesty studies leave-one-out and the methods only.
+func RunHonesty(ctx context.Context, o Options) (*Report, error) {
+	return run(ctx, o, []study{honesty})
+}
 
 // Judge fills in the verdict of a row.
 func Judge(r Row) Verdict {

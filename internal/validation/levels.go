@@ -20,12 +20,23 @@ import (
 var claims = map[propagation.Model]silence{
 	propagation.OLS:      missed,
 	propagation.Censored: missed,
+	propagation.Robust:   missed,
 }
 
 // promised reports whether a model promises its parameters in a scene.
 func promised(m propagation.Model, c *scene) bool {
 	most, limited := claims[m]
 	return !limited || c.silence <= most
+}
+
+// oneSlope reports whether all radios of a fit have the exponent of their band.
+func oneSlope(f *propagation.Fit) bool {
+	for k := range f.Radios {
+		if g := f.Group(k); g != nil && f.Radios[k].Exponent.Est != g.Exponent.Est {
+			return false
+		}
+	}
+	return true
 }
 
 // parameters of the model of the level, as they are shown.
@@ -46,6 +57,7 @@ func (e *estimate) covers() bool { return e.Lo <= e.truth && e.truth <= e.Hi }
 // modelFit is what a model made of a site; failed says why it could not.
 type modelFit struct {
 	estimates []estimate
+	oneSlope  bool // all radios of a band have the exponent of the band
 	failed    string
 }
 
@@ -81,7 +93,7 @@ func levelScenes(quick bool) []scene {
 // intervals as often as they say.
 func levels(o Options) (tasks []task, rows func() []Row) {
 	scenes := levelScenes(o.Quick)
-	models := models()
+	models := propagation.Models()
 	tasks, found := overSites(o, scenes, o.Sites, func(ctx context.Context, d *drawn) ([]modelFit, error) {
 		w, err := d.survey(ctx)
 		if err != nil {
@@ -95,7 +107,7 @@ func levels(o Options) (tasks []task, rows func() []Row) {
 				out = append(out, modelFit{failed: err.Error()})
 				continue
 			}
-			out = append(out, modelFit{estimates: d.beside(f)})
+			out = append(out, modelFit{estimates: d.beside(f), oneSlope: oneSlope(f)})
 		}
 		return out, nil
 	})
@@ -193,8 +205,14 @@ func levelRows(c *scene, m propagation.Model, fits []modelFit) (rows []Row) {
 		if len(all) == 0 {
 			continue
 		}
-		r := row(p+", coverage", "", covers95)
+		coverageExpected, note := covers95, ""
+		if p == "A" && c.exponentSD > 0 && slices.ContainsFunc(fits, func(f modelFit) bool { return f.oneSlope }) {
+			// A level at 1 m makes up for an exponent that is not the radio's own.
+			coverageExpected, note = Anything(), "one exponent for all"
+		}
+		r := row(p+", coverage", "", coverageExpected)
 		r.Value, r.Lo, r.Hi, r.Cases = coverage(hits)
+		r.Note = note
 		rows = append(rows, r)
 
 		// Held to the spread of the estimates over all sites.
@@ -211,8 +229,4 @@ func levelRows(c *scene, m propagation.Model, fits []modelFit) (rows []Row) {
 		rows = append(rows, r)
 	}
 	return rows
-}
-
-func models() []propagation.Model {
-	return []propagation.Model{propagation.OLS, propagation.Censored, propagation.TwoLevel}
 }

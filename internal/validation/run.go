@@ -38,11 +38,13 @@ type task func(ctx context.Context) error
 type study func(o Options) (tasks []task, rows func() []Row)
 
 // studies is the table of studies, in the order of the report.
-var studies = []study{levels, efficiency, realSites}
+var studies = []study{levels, efficiency, honesty, realSites}
 
 // Run carries out all studies. Where ctx ends it stops between two sites, with
 // the error of ctx.
-func Run(ctx context.Context, o Options) (*Report, error) {
+func Run(ctx context.Context, o Options) (*Report, error) { return run(ctx, o, studies) }
+
+func run(ctx context.Context, o Options, studies []study) (*Report, error) {
 	if o.Sites == 0 {
 		if o.Sites = FullSites; o.Quick {
 			o.Sites = QuickSites

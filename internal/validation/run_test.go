@@ -62,21 +62,28 @@ func TestLevelsCanBeOff(t *testing.T) {
 
 // A quick slice of everything: nothing is off but what is named here.
 func TestQuickHolds(t *testing.T) {
-	r, err := validation.Run(context.Background(), validation.Options{Seed: 3, Sites: 4, Quick: true})
-	require.NoError(t, err)
-	require.Greater(t, r.Count(validation.OK), 20)
-	for _, x := range r.Rows {
-		if strings.Contains(x.Figure, "ellipse") {
-			continue // its covariance leaves out that the levels bend over the error
+	for name, c := range map[string]struct {
+		run   func(context.Context, validation.Options) (*validation.Report, error)
+		sites int
+		rows  int
+	}{"models": {validation.RunModels, 3, 40}, "honesty": {validation.RunHonesty, 2 * 4, 20}} {
+		r, err := c.run(context.Background(), validation.Options{Seed: 3, Sites: c.sites, Quick: true})
+		require.NoError(t, err)
+		require.Greater(t, len(r.Rows), c.rows, name)
+		require.Greater(t, r.Count(validation.OK), c.rows/5, name)
+		for _, x := range r.Rows {
+			if strings.Contains(x.Figure, "ellipse") {
+				continue // its covariance leaves out that the levels bend over the error
+			}
+			assert.NotEqual(t, validation.Off, x.Verdict, "%v", x.Cells())
 		}
-		assert.NotEqual(t, validation.Off, x.Verdict, "%v", x.Cells())
 	}
 }
 
 func TestRunIsDeterministic(t *testing.T) {
 	page := func(processors int, seed uint64) string {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
-		r, err := validation.Run(context.Background(), validation.Options{Seed: seed, Sites: 2, Quick: true, Program: "1.0", Date: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)})
+		r, err := validation.RunModels(context.Background(), validation.Options{Seed: seed, Sites: 2, Quick: true, Program: "1.0", Date: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)})
 		require.NoError(t, err)
 		var b bytes.Buffer
 		require.NoError(t, r.Markdown(&b))

@@ -83,19 +83,25 @@ func (c *scene) environment() synthetic.Environment {
 	return e
 }
 
-// spread gives n places on a jittered grid.
-func spread(rng *rand.Rand, n int, w, d float64) []orb.Point {
-	cols := int(math.Ceil(math.Sqrt(float64(n) * w / d)))
-	rows := (n + cols - 1) / cols
-	out := make([]orb.Point, n)
-	for i := range out {
-		out[i] = orb.Point{
-			(float64(i%cols) + .2 + .6*rng.Float64()) * w / float64(cols),
-			(float64(i/cols) + .2 + .6*rng.Float64()) * d / float64(rows),
+// spread gives n places, one in each of n cells of equal area in rows, as far
+// from the cell's sides as margin, a share of the cell, says. Without a margin
+// no part of the floor is less likely than another.
+func spread(rng *rand.Rand, n int, w, d, margin float64) (out []orb.Point) {
+	rows := max(1, int(math.Round(math.Sqrt(float64(n)*d/w))))
+	within := func() float64 { return margin + (1-2*margin)*rng.Float64() }
+	for r := range rows {
+		first, next := r*n/rows, (r+1)*n/rows
+		y, height := float64(first)*d/float64(n), float64(next-first)*d/float64(n)
+		width := w / float64(next-first)
+		for i := range next - first {
+			out = append(out, orb.Point{(float64(i) + within()) * width, y + within()*height})
 		}
 	}
 	return out
 }
+
+// apMargin keeps access points from hanging side by side.
+const apMargin = .2
 
 // plan draws the plan of a site. Access points hang at 3 m.
 func (c *scene) plan(rng *rand.Rand) *site.Site {
@@ -113,14 +119,14 @@ func (c *scene) plan(rng *rand.Rand) *site.Site {
 			{Material: "plasterboard", Line: orb.LineString{at(.84, .35), at(.84, .95)}},
 		}
 	}
-	for i, at := range spread(rng, c.aps, c.width, c.depth) {
+	for i, at := range spread(rng, c.aps, c.width, c.depth, apMargin) {
 		ap := site.AccessPoint{ID: fmt.Sprintf("AP-%02d", i+1), Floor: "G", At: at, HeightM: 3}
 		for j, b := range c.bands {
 			ap.Radios = append(ap.Radios, site.Radio{Band: b, BSSIDs: []radio.BSSID{{2, 0, 0x5e, 0, byte(j), byte(i + 1)}}})
 		}
 		s.AccessPoints = append(s.AccessPoints, ap)
 	}
-	for i, at := range spread(rng, c.points, c.width, c.depth) {
+	for i, at := range spread(rng, c.points, c.width, c.depth, 0) {
 		s.Floors[0].Points = append(s.Floors[0].Points, site.Point{ID: fmt.Sprintf("P%03d", i+1), At: at})
 	}
 	return s
