@@ -135,13 +135,37 @@ func (l *links) measure(k, floor int, at orb.Point, out []float64) float64 {
 		l.walls.Count(floor, ap.At, at, out)
 		return d
 	}
-	zt := l.site.Floors[from].ElevationM + ap.HeightM
+	slabs := l.legs(k, floor, func(storey int, t0, t1 float64) {
+		l.walls.Count(storey, along(ap.At, at, t0), along(ap.At, at, t1), out)
+	})
+	if slabs > 0 {
+		out[len(out)-1] += float64(slabs)
+	}
+	return d
+}
+
+// rise is the height in metres of radio k above the receiver on a floor.
+func (l *links) rise(k, floor int) float64 {
+	ap := &l.site.AccessPoints[l.radios[k].AP]
+	return l.site.Floors[l.floorOf[k]].ElevationM + ap.HeightM - l.site.Floors[floor].ElevationM - l.site.ReceiverHeightM
+}
+
+// legs cuts the straight lines from radio k to places of a floor into their
+// parts on each storey, from share t0 to share t1 of the way: the same for all
+// places. It gives the number of slabs in between.
+func (l *links) legs(k, floor int, leg func(storey int, t0, t1 float64)) (slabs int) {
+	from := l.floorOf[k]
+	if from == floor {
+		leg(floor, 0, 1)
+		return 0
+	}
+	zt := l.site.Floors[from].ElevationM + l.site.AccessPoints[l.radios[k].AP].HeightM
 	zr := l.site.Floors[floor].ElevationM + l.site.ReceiverHeightM
 	lo, hi := min(l.site.Floors[from].ElevationM, l.site.Floors[floor].ElevationM), max(l.site.Floors[from].ElevationM, l.site.Floors[floor].ElevationM)
 	for f := range l.site.Floors {
 		e := l.site.Floors[f].ElevationM
 		if lo < e && e <= hi {
-			out[len(out)-1]++ // the slab under floor f
+			slabs++ // the slab under floor f
 		}
 		if e < lo || e > hi || zt == zr {
 			continue
@@ -165,10 +189,10 @@ func (l *links) measure(k, floor int, at orb.Point, out []float64) float64 {
 		}
 		t0, t1 = max(t0, 0), min(t1, 1)
 		if t0 < t1 {
-			l.walls.Count(f, along(ap.At, at, t0), along(ap.At, at, t1), out)
+			leg(f, t0, t1)
 		}
 	}
-	return d
+	return slabs
 }
 
 func along(a, b orb.Point, t float64) orb.Point {

@@ -44,10 +44,12 @@ type Group struct {
 	ScatterDB float64 // σ_e, scan to scan (two-level; else 0)
 	FloorDBm  float64 // floor of hearing c
 	MissRate  float64 // p0, share of scans that miss a strong radio, mean of the radios'
-	Readings  int     // scans that heard, over all stays and radios that are in the fit
-	Censored  int     // scans that did not
-	Stays     int     // stay and radio pairs that heard
-	Silent    int     // stay and radio pairs that did not
+	BreakM    float64 // distance beyond which the exponent is Beyond; 0 for none, as in every estimate
+	Beyond    float64
+	Readings  int // scans that heard, over all stays and radios that are in the fit
+	Censored  int // scans that did not
+	Stays     int // stay and radio pairs that heard
+	Silent    int // stay and radio pairs that did not
 }
 
 // RadioFit is what one radio was found to be.

@@ -50,7 +50,7 @@ func (f *Fit) bands() []radio.Band {
 
 // Assume makes a fit from given parameters, for a site that was not walked or
 // whose truth is known. It takes of every group Band, Exponent.Est, ShadowDB,
-// ScatterDB and FloorDBm, of every radio (in the order of Site.Radios) InFit,
+// ScatterDB, FloorDBm and, where it has one, the break, of every radio (in the order of Site.Radios) InFit,
 // Level1m.Est, ScanMiss and StayMiss, with PerAP its Exponent.Est, and of every
 // wall Material, Band and LossDB.Est. A radio in the fit whose band has no
 // group is an error.
@@ -204,10 +204,21 @@ func (f *Fit) crossings(buf *[16]float64) []float64 {
 }
 
 func (f *Fit) level(radio int, logD float64, crossings []float64) float64 {
-	r := &f.Radios[radio]
-	mu := r.Level1m.Est - 10*r.Exponent.Est*logD
+	mu := f.falls(radio, logD)
 	for j, l := range f.loss[f.groupOf[radio]] {
 		mu -= crossings[j] * l
+	}
+	return mu
+}
+
+// falls is the level that distance alone leaves, of a radio in the fit.
+func (f *Fit) falls(radio int, logD float64) float64 {
+	r, g := &f.Radios[radio], &f.Groups[f.groupOf[radio]]
+	mu := r.Level1m.Est - 10*r.Exponent.Est*logD
+	if g.BreakM > 0 {
+		if over := logD - math.Log10(g.BreakM); over > 0 {
+			mu -= 10 * (g.Beyond - r.Exponent.Est) * over
+		}
 	}
 	return mu
 }

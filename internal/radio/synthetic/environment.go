@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"footrule/internal/propagation"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 
@@ -42,45 +43,44 @@ type Environment struct {
 
 // Office is a floor of offices.
 //
-// Exponents 2.7 and 2.9 and spreads of 4 to 5 dB besides walls that are known:
-// common practice (2.4 to 3.5, 3 to 8 dB). Correlation 5 m: the indoor office of
-// 3GPP TR 38.901 has 6 m without line of sight. Walls: ITU-R
-// P.2040-3 slabs at normal incidence (0.2 m of brick 5.8 and 6.3 dB, 0.2 m of
-// concrete 14.8 and 25.3, glass of 6 mm 1.9 and 3.3); partitions 3.4 dB, floors
-// 18.3 dB from COST 231 (1800 MHz). Body loss up to 6 dB and a repeat
-// sd of 2 to 4 dB: common practice. Channels are those in wide use. The share of
-// missed scans, the drift and the neighbours are invented.
+// Exponents, spreads besides walls that are known, powers and the loss of the
+// system are those of [propagation.TypicalOf] (common practice). Correlation 5 m:
+// the indoor office of 3GPP TR 38.901 has 6 m without line of sight. Walls: ITU-R
+// P.2040-3 slabs at normal incidence, to a tenth of a decibel; partitions and
+// floors from COST 231. Body loss up to 6 dB and a repeat sd of 2 to 4 dB: common
+// practice. Channels are those in wide use. The share of missed scans, the drift
+// and the neighbours are invented.
 func Office() Environment {
 	return Environment{
-		Exponent:     map[radio.Band]float64{radio.Band2: 2.7, radio.Band5: 2.9, radio.Band6: 2.9},
-		TxPowerDBm:   map[radio.Band]float64{radio.Band2: 14, radio.Band5: 17, radio.Band6: 17},
-		SystemLossDB: 7,
+		Exponent:     each(func(b radio.Band) float64 { return propagation.TypicalOf(b).Exponent }),
+		TxPowerDBm:   each(func(b radio.Band) float64 { return propagation.TypicalOf(b).TxPowerDBm }),
+		SystemLossDB: propagation.SystemLossDB,
 		Level1mSD:    1.5,
 		BSSOffsetSD:  0.5,
-		SigmaDB:      map[radio.Band]float64{radio.Band2: 4, radio.Band5: 4.5, radio.Band6: 4.5},
+		SigmaDB:      each(func(b radio.Band) float64 { return propagation.TypicalOf(b).SigmaDB }),
 		Wall: map[string]map[radio.Band]float64{
-			"plasterboard": {radio.Band2: 3.4, radio.Band5: 3.4, radio.Band6: 3.4},
-			"brick":        {radio.Band2: 5.8, radio.Band5: 6.3, radio.Band6: 6.3},
-			"concrete":     {radio.Band2: 14.8, radio.Band5: 25.3, radio.Band6: 28.1},
-			"glass":        {radio.Band2: 1.9, radio.Band5: 3.3, radio.Band6: 3.1},
+			"plasterboard": each(func(radio.Band) float64 { return propagation.LightWallDB }),
+			"brick":        slab("brick"),
+			"concrete":     slab("concrete"),
+			"glass":        slab("glass"),
 		},
-		Other: map[radio.Band]float64{radio.Band2: 3.4, radio.Band5: 3.4, radio.Band6: 3.4},
+		Other: each(func(radio.Band) float64 { return propagation.LightWallDB }),
 		FreqMHz: map[radio.Band][]int{
 			radio.Band2: {2412, 2437, 2462},
 			radio.Band5: {5180, 5260, 5500, 5580, 5660},
 			radio.Band6: {5975, 6055, 6135, 6215, 6295},
 		},
-		MissRate:   0.1,
+		MissRate:   propagation.MissRate,
 		SSIDs:      []string{"works", "guests"},
 		Neighbours: 6,
 		Rest: Truth{
-			FloorLossDB:   map[radio.Band]float64{radio.Band2: 18.3, radio.Band5: 18.3, radio.Band6: 18.3},
+			FloorLossDB:   each(func(radio.Band) float64 { return propagation.StoreyDB }),
 			ShadowLengthM: 5,
 			APShare:       0.5,
 			BodyLossDB:    5,
-			ScatterDB:     2,
+			ScatterDB:     propagation.ScatterDB,
 			BSSScatterDB:  0.7,
-			FloorDBm:      map[radio.Band]float64{radio.Band2: -92, radio.Band5: -90, radio.Band6: -90},
+			FloorDBm:      each(func(b radio.Band) float64 { return propagation.TypicalOf(b).FloorDBm }),
 			FloorSoftDB:   0.5,
 			DriftDB:       0.5,
 			APDriftDB:     0.5,
@@ -90,6 +90,21 @@ func Office() Environment {
 			SweepMax:      500 * time.Millisecond,
 		},
 	}
+}
+
+func each(of func(radio.Band) float64) map[radio.Band]float64 {
+	out := map[radio.Band]float64{}
+	for _, b := range radio.Bands() {
+		out[b] = of(b)
+	}
+	return out
+}
+
+func slab(material string) map[radio.Band]float64 {
+	return each(func(b radio.Band) float64 {
+		db, _ := propagation.WallLossDB(material, b)
+		return math.Round(10*db) / 10
+	})
 }
 
 // Plain is a building in which only the propagation model acts: levels with
