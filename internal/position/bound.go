@@ -53,14 +53,19 @@ const longestEllipse = 1e4
 // Radios of one access point count as independent measurements of the same
 // direction, so that they never make a fix by themselves.
 func Bound(terms []Term) (c Covariance, ok bool) {
-	var xx, xy, yy float64
-	for _, t := range terms {
+	return invert(Information(terms))
+}
+
+// Information is F, in 1/m²: see [Bound].
+func Information(terms []Term) (xx, xy, yy float64) {
+	for i := range terms {
+		t := &terms[i]
 		sx, sy := t.slope()
 		xx += t.Weight * sx * sx
 		xy += t.Weight * sx * sy
 		yy += t.Weight * sy * sy
 	}
-	return invert(xx, xy, yy)
+	return xx, xy, yy
 }
 
 // BoundCommonLevel is [Bound] where an offset common to all levels is unknown

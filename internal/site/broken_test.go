@@ -303,7 +303,7 @@ var broken = []struct{ name, doc, want string }{
 		`site.toml:18:38: the polygon of area "bay-1" of floor "G" crosses itself: its edges 2 and 4 meet; list the corners in their order around it`},
 	{"an unknown kind",
 		change(`"zone"`, `"room"`),
-		`site.toml:17:8: the kind of area "bay-1" of floor "G" is "room"; write "zone" or "void"`},
+		`site.toml:17:8: the kind of area "bay-1" of floor "G" is "room"; write "zone", "void" or "no-mount"`},
 	{"a point outside",
 		change("at = [3.0, 3.5]", "at = [61, 3.5]"),
 		`site.toml:27:6: point "P01" at (61, 3.5) is outside the outline of floor "G"; move it inside, or correct the outline`},

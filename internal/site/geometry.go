@@ -36,6 +36,20 @@ func (f *Floor) Walkable(p orb.Point) bool {
 	return true
 }
 
+// Mountable reports whether an access point can be hung at p: inside the
+// outline, and in no void nor a part kept free of mounts, edges included.
+func (f *Floor) Mountable(p orb.Point) bool {
+	if !within(f.Outline, p) {
+		return false
+	}
+	for i := range f.Areas {
+		if k := f.Areas[i].Kind; (k == Void || k == NoMount) && within(f.Areas[i].Polygon, p) {
+			return false
+		}
+	}
+	return true
+}
+
 // AreaAt gives the first zone that p lies in, nil where there is none.
 func (f *Floor) AreaAt(p orb.Point) *Area {
 	for i := range f.Areas {

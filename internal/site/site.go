@@ -43,10 +43,12 @@ type Wall struct {
 // AreaKind says what an area is for.
 type AreaKind string
 
-// Zones name a part of the floor; nobody can stand in a void.
+// Zones name a part of the floor; nobody can stand in a void; nothing can be
+// mounted over a part kept free of mounts, but people walk there.
 const (
-	Zone AreaKind = "zone"
-	Void AreaKind = "void"
+	Zone    AreaKind = "zone"
+	Void    AreaKind = "void"
+	NoMount AreaKind = "no-mount"
 )
 
 // Area is a named part of a floor.

@@ -144,8 +144,8 @@ func (c *checker) floor(r ref, f *Floor, points, materials map[string]string) {
 			c.at(ra.with("id"), fmt.Sprintf("two areas of %s have the ID %q", of, clip(a.ID)), "give each area of a floor its own")
 		}
 		areas[a.ID] = true
-		if a.Kind != Zone && a.Kind != Void {
-			c.at(ra.with("kind"), fmt.Sprintf("the kind of %s is %q", what, clip(string(a.Kind))), `write "zone" or "void"`)
+		if a.Kind != Zone && a.Kind != Void && a.Kind != NoMount {
+			c.at(ra.with("kind"), fmt.Sprintf("the kind of %s is %q", what, clip(string(a.Kind))), `write "zone", "void" or "no-mount"`)
 		}
 		if c.ring(ra.with("polygon"), "the polygon of "+what, a.Polygon) && sound {
 			for k := range a.Polygon {

@@ -1,0 +1,319 @@
+package coverage
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"sync"
+
+	"footrule/internal/propagation"
+	"footrule/internal/site"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Options say what is asked of a map. The zero value is the default.
+type Options struct {
+	CellM        float64 // 0 is [DefaultCellM]
+	ThresholdDBm float64 // 0 is [DefaultThresholdDBm]
+	Confidence   float64 // 0 is [DefaultConfidence]
+	Need         int     // access points to be heard; 0 is [DefaultNeed]
+	Scans        int     // of a stay, for the bound; 0 is [DefaultScans]
+	Floors       []int   // indices into Site.Floors; nil is all
+}
+
+// What is asked where nothing else is said (common practice): three access
+// points at −75 dBm or more, more often than not; and a fix from four scans.
+const (
+	DefaultThresholdDBm = -75.0
+	DefaultConfidence   = 0.5
+	DefaultNeed         = 3
+	DefaultScans        = 4
+)
+
+func (o Options) filled(s *site.Site) (Options, error) {
+	if o.CellM == 0 {
+		o.CellM = DefaultCellM
+	}
+	if o.ThresholdDBm == 0 {
+		o.ThresholdDBm = DefaultThresholdDBm
+	}
+	if o.Confidence == 0 {
+		o.Confidence = DefaultConfidence
+	}
+	if o.Need == 0 {
+		o.Need = DefaultNeed
+	}
+	if o.Scans == 0 {
+		o.Scans = DefaultScans
+	}
+	if o.Floors == nil {
+		for i := range s.Floors {
+			o.Floors = append(o.Floors, i)
+		}
+	}
+	switch {
+	case !(o.ThresholdDBm >= -120 && o.ThresholdDBm < 0):
+		return o, fmt.Errorf("threshold of %g dBm; give a level from −120 to below 0", o.ThresholdDBm)
+	case !(o.Confidence > 0 && o.Confidence < 1):
+		return o, fmt.Errorf("confidence %g; give a share between 0 and 1", o.Confidence)
+	case o.Need < 1 || o.Need > MostNeed:
+		return o, fmt.Errorf("a need of %d access points; give 1 to %d", o.Need, MostNeed)
+	}
+	return o, nil
+}
+
+// MostNeed is the most access points that can be asked for.
+const MostNeed = 20
+
+// Map is levels over the floors of a site, and what they say.
+type Map struct {
+	Site    *site.Site
+	Fit     *propagation.Fit
+	Options Options
+	Floors  []FloorMap
+}
+
+// FloorMap is the part of a map on one floor. Its slices have one value a cell.
+type FloorMap struct {
+	*Cells
+	Heard   []int       // access points heard
+	AtLeast [][]float64 // per k from 1 to 4 (at index k−1), the probability that at least k are heard
+	Missing float64     // area in m² below the need
+
+	levels [][]float32 // per radio; nil for one that is not in the fit
+}
+
+// Reported is the k up to which shares of area are reported.
+const Reported = 4
+
+// Predict maps the levels of a fit. An access point is heard in a cell where, for
+// one of its radios at least, the probability that the level is at or above the
+// threshold is at or above the confidence: with the model's spread σ of a stay's
+// mean level,
+//
+//	P = Φ((μ − threshold)/σ)
+//
+// A box with two bands counts once, and its probability is that of its better
+// radio: what stands in the way of one band stands in that of the other.
+//
+// It uses as many goroutines as there are processors, and its result does not
+// depend on how many.
+func Predict(ctx context.Context, s *site.Site, f *propagation.Fit, o Options) (*Map, error) {
+	o, err := o.filled(s)
+	if err != nil {
+		return nil, err
+	}
+	m := &Map{Site: s, Fit: f, Options: o}
+	cells := 0
+	for _, floor := range o.Floors {
+		c, err := LayCells(s, floor, o.CellM)
+		if err != nil {
+			return nil, err
+		}
+		cells += c.Len()
+		if cells > MaxCells {
+			return nil, fmt.Errorf("more than %d cells of %g m; give a larger size", MaxCells, o.CellM)
+		}
+		m.Floors = append(m.Floors, FloorMap{Cells: c, levels: make([][]float32, len(f.Radios))})
+	}
+	for i := range m.Floors {
+		fm := &m.Floors[i]
+		err := parallel(ctx, len(f.Radios), func(k int) {
+			if f.Group(k) != nil {
+				fm.levels[k] = fm.Cells.levels(f, k)
+			}
+		})
+		if err != nil {
+			return nil, err
+		}
+		if err := fm.count(ctx, m); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
+}
+
+// parallel calls work for 0 to n−1, on all processors.
+func parallel(ctx context.Context, n int, work func(i int)) error {
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				work(i)
+			}
+		}()
+	}
+	for i := range n {
+		if ctx.Err() != nil {
+			break
+		}
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return ctx.Err()
+}
+
+// levels maps one radio onto the cells.
+func (c *Cells) levels(f *propagation.Fit, radio int) []float32 {
+	all := make([]float64, c.Lattice.Len())
+	f.LevelMap(radio, c.Floor, c.Lattice, all)
+	out := make([]float32, c.Len())
+	for i, n := range c.Index {
+		out[i] = float32(all[n])
+	}
+	for _, i := range c.moved {
+		out[i] = float32(f.Level(radio, c.Floor, c.At[i]))
+	}
+	return out
+}
+
+// Level gives the level of a radio in a cell, in dBm; NaN where the radio is not
+// in the fit.
+func (fm *FloorMap) Level(radio, cell int) float64 {
+	if fm.levels[radio] == nil {
+		return math.NaN()
+	}
+	return float64(fm.levels[radio][cell])
+}
+
+// bar is the level from which a radio of this spread is heard.
+func (o *Options) bar(sigma float64) float64 {
+	return o.ThresholdDBm + sigma*distuv.UnitNormal.Quantile(o.Confidence)
+}
+
+// certain is the number of spreads from the threshold beyond which a radio is
+// taken to be heard, or not: Φ(−6) is 1e-9.
+const certain = 6.0
+
+// chunk is how many cells are counted in one go.
+const chunk = 4096
+
+// count turns levels into access points heard.
+func (fm *FloorMap) count(ctx context.Context, m *Map) error {
+	n := fm.Len()
+	fm.Heard = make([]int, n)
+	fm.AtLeast = make([][]float64, Reported)
+	for k := range fm.AtLeast {
+		fm.AtLeast[k] = make([]float64, n)
+	}
+	aps := radiosByAP(m.Site)
+	hears := hearings(m)
+	err := parallel(ctx, (n+chunk-1)/chunk, func(part int) {
+		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
+			fm.countCell(i, aps, hears)
+		}
+	})
+	fm.Missing = 0
+	for i, heard := range fm.Heard {
+		if heard < m.Options.Need {
+			fm.Missing += fm.AreaM2[i]
+		}
+	}
+	return err
+}
+
+// hearing says from which level a radio is heard, and how likely.
+type hearing struct {
+	bar              float32
+	threshold, scale float64 // (level − threshold)·scale is in spreads
+}
+
+func hearings(m *Map) []hearing {
+	out := make([]hearing, len(m.Fit.Radios))
+	for k := range out {
+		sigma, _ := m.Fit.Spread(k)
+		out[k] = hearing{float32(m.Options.bar(sigma)), m.Options.ThresholdDBm, 1 / sigma}
+	}
+	return out
+}
+
+func (fm *FloorMap) countCell(i int, aps [][]int, hears []hearing) {
+	dist := [Reported]float64{1}
+	for _, radios := range aps {
+		heard, z := false, math.Inf(-1)
+		for _, k := range radios {
+			if fm.levels[k] == nil {
+				continue
+			}
+			l, h := fm.levels[k][i], &hears[k]
+			heard = heard || l >= h.bar
+			z = max(z, (float64(l)-h.threshold)*h.scale)
+		}
+		if heard {
+			fm.Heard[i]++
+		}
+		switch {
+		case z > certain:
+			join(&dist, 1)
+		case z > -certain:
+			join(&dist, normal(z))
+		}
+	}
+	below := 0.0
+	for k := range Reported {
+		below += dist[k]
+		fm.AtLeast[k][i] = max(0, 1-below)
+	}
+}
+
+// Steps of the table of Φ to one spread: linear between them it is exact to
+// φ′/(8·steps²) < 5e-7.
+const normalSteps = 256
+
+var normalTable = func() (t [2*int(certain)*normalSteps + 2]float64) {
+	for i := range t {
+		z := float64(i)/normalSteps - certain
+		t[i] = math.Erfc(-z/math.Sqrt2) / 2
+	}
+	return t
+}()
+
+// normal is Φ(z) for |z| up to certain.
+func normal(z float64) float64 {
+	x := (z + certain) * normalSteps
+	i := int(x)
+	return normalTable[i] + (x-float64(i))*(normalTable[i+1]-normalTable[i])
+}
+
+// join adds one access point to the distribution of the number heard, of which
+// only the first few are kept (Poisson-binomial, term by term).
+func join(dist *[Reported]float64, p float64) {
+	for k := Reported - 1; k > 0; k-- {
+		dist[k] += p * (dist[k-1] - dist[k])
+	}
+	dist[0] *= 1 - p
+}
+
+// AtLeast gives the probability that at least k of independent events happen, by
+// the Poisson-binomial distribution: k from 0 up.
+func AtLeast(p []float64, k int) float64 {
+	dist := make([]float64, k+1) // the last is "k or more"
+	dist[0] = 1
+	for _, v := range p {
+		if k > 0 {
+			dist[k] += v * dist[k-1]
+		}
+		for j := k - 1; j > 0; j-- {
+			dist[j] += v * (dist[j-1] - dist[j])
+		}
+		if k > 0 {
+			dist[0] *= 1 - v
+		}
+	}
+	return dist[k]
+}
+
+// radiosByAP lists the radios of every access point.
+func radiosByAP(s *site.Site) [][]int {
+	out := make([][]int, len(s.AccessPoints))
+	for k, r := range s.Radios() {
+		out[r.AP] = append(out[r.AP], k)
+	}
+	return out
+}
