@@ -81,6 +81,7 @@ var commands = []func(*shell) *cobra.Command{
 	newRadios,
 	newReceivers,
 	newFit, newErrors,
+	newCover,
 	newValidate,
 }
 

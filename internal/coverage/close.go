@@ -6,6 +6,7 @@ import (
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 )
 
 // Added is one access point that a hole is to be closed with.
@@ -17,7 +18,8 @@ type Added struct {
 }
 
 // Close finds, for each of the given holes, the one added access point on its
-// floor that closes most of it; of equal ones that which is heard in most of it.
+// floor that closes most of it; of equal ones that which is heard in most of it, and then
+// the nearest to its centre.
 // spacingM parts the places that are tried; where they would be too many it is
 // widened.
 func (m *Map) Close(ctx context.Context, holes []Hole, source Source, box Box, spacingM float64) error {
@@ -71,7 +73,7 @@ func (m *Map) Close(ctx context.Context, holes []Hole, source Source, box Box, s
 		}
 		best := gains[0]
 		for _, g := range gains[1:] {
-			if g.ClosesM2 > best.ClosesM2+1e-9 || g.ClosesM2 > best.ClosesM2-1e-9 && g.HelpsM2 > best.HelpsM2+1e-9 {
+			if better(&g, &best, h.Centre) {
 				best = g
 			}
 		}
@@ -80,6 +82,21 @@ func (m *Map) Close(ctx context.Context, holes []Hole, source Source, box Box, s
 		}
 	}
 	return nil
+}
+
+func better(a, b *Added, centre orb.Point) bool {
+	const same = 1e-9 // m²
+	switch {
+	case a.ClosesM2 > b.ClosesM2+same:
+		return true
+	case a.ClosesM2 < b.ClosesM2-same:
+		return false
+	case a.HelpsM2 > b.HelpsM2+same:
+		return true
+	case a.HelpsM2 < b.HelpsM2-same:
+		return false
+	}
+	return planar.Distance(a.At, centre) < planar.Distance(b.At, centre)-same
 }
 
 // mountsUpTo widens the spacing until there are no more than most.

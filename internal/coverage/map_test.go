@@ -294,7 +294,7 @@ func TestExpectedError(t *testing.T) {
 func TestHoles(t *testing.T) {
 	s := works()
 	f := assumed(t, s, "rooms")
-	m, err := coverage.Predict(context.Background(), s, f, coverage.Options{CellM: 1, ThresholdDBm: -62, Need: 2})
+	m, err := coverage.Predict(context.Background(), s, f, coverage.Options{CellM: 1, ThresholdDBm: -72, Need: 2})
 	require.NoError(t, err)
 	fm := &m.Floors[0]
 	holes := m.Holes()
