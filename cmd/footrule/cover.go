@@ -71,7 +71,7 @@ of the measured area with --measured, else as predicted.`,
 			}
 			if got := c.need(); require > 0 && !(got >= require-1e-12) {
 				if !asJSON {
-					fmt.Fprintf(sh.out, "\nrequired: %s of the area; missed\n", percent(require))
+					fmt.Fprintf(sh.out, "\nrequired: %s of the area; missed\n", shareOf(require))
 				}
 				return &exit{code: exitNo}
 			}
@@ -212,7 +212,7 @@ func all(n int) []int {
 	return out
 }
 
-func percent(v float64) string {
+func shareOf(v float64) string {
 	if math.IsNaN(v) {
 		return "–"
 	}
@@ -235,10 +235,10 @@ func (c *cover) print(sh *shell) {
 		rows[0] = append(rows[0], "where measured", "measured", "points apart")
 	}
 	for k := range coverage.Reported {
-		row := []string{fmt.Sprintf("at least %d", k+1), percent(s.Heard[k]), fixed(s.AtLeast[k], 3)}
+		row := []string{fmt.Sprintf("at least %d", k+1), shareOf(s.Heard[k]), fixed(s.AtLeast[k], 3)}
 		if c.measured != nil {
 			p, m := c.diff.Predicted.Heard[k], c.diff.Measured.Heard[k]
-			row = append(row, percent(p), percent(m), signed(100*(m-p), 1))
+			row = append(row, shareOf(p), shareOf(m), signed(100*(m-p), 1))
 		}
 		rows = append(rows, row)
 	}
@@ -246,15 +246,15 @@ func (c *cover) print(sh *shell) {
 	if c.measured != nil {
 		fmt.Fprintf(sh.out, "\nmeasured: %s m² by the nearest of the places that were walked, within %g m (Voronoi)\n", fixed(c.diff.Measured.AreaM2, 0), c.reachM)
 		fmt.Fprintf(sh.out, "more heard than predicted on %s m², fewer on %s m²; of the need both say the same on %s\n",
-			fixed(c.diff.MoreM2, 0), fixed(c.diff.FewerM2, 0), percent(c.diff.NeedAgrees))
+			fixed(c.diff.MoreM2, 0), fixed(c.diff.FewerM2, 0), shareOf(c.diff.NeedAgrees))
 	}
 	if len(c.m.Floors) > 1 {
 		c.printFloors(sh)
 	}
 	e := c.expect(all(len(c.m.Floors))...)
-	fmt.Fprintf(sh.out, "\ninside the hull of the access points heard: %s of the area\n", percent(e.inHull))
+	fmt.Fprintf(sh.out, "\ninside the hull of the access points heard: %s of the area\n", shareOf(e.inHull))
 	fmt.Fprintf(sh.out, "bound on the position error, %d scans: half of the area within %s m, 90 %% within %s m; no fix on %s\n",
-		o.Scans, fixed(e.boundMedian, 1), fixed(e.bound90, 1), percent(e.noFix))
+		o.Scans, fixed(e.boundMedian, 1), fixed(e.bound90, 1), shareOf(e.noFix))
 	fmt.Fprintf(sh.out, "expected error: mean %s m, half of the area within %s m, 90 %% within %s m, at worst %s m\n",
 		fixed(e.errorMean, 1), fixed(e.errorMedian, 1), fixed(e.errorNinety, 1), fixed(e.errorMost, 1))
 	c.printHoles(sh, "holes, as predicted", c.holes, c.m)
@@ -276,7 +276,7 @@ func (c *cover) printFloors(sh *shell) {
 	for i := range c.m.Floors {
 		fm := &c.m.Floors[i]
 		s := fm.Shares(c.m.Options.Need)
-		rows = append(rows, []string{c.plan.Floors[fm.Floor].ID, fixed(s.AreaM2, 0), percent(s.Need), fixed(c.expect(i).errorMean, 1)})
+		rows = append(rows, []string{c.plan.Floors[fm.Floor].ID, fixed(s.AreaM2, 0), shareOf(s.Need), fixed(c.expect(i).errorMean, 1)})
 	}
 	table(sh.out, rows)
 }
