@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"footrule/internal/site"
@@ -22,6 +24,7 @@ type validateFlags struct {
 	sites int
 	seed  uint64
 	quick bool
+	study []string
 	data  string
 	out   string
 	json  bool
@@ -49,9 +52,11 @@ seeds and numbers of sites give equal rows on any machine.`,
 	fl.IntVar(&f.sites, "sites", 0, fmt.Sprintf("simulated sites of each kind (default %d, with --quick %d)", validation.FullSites, validation.QuickSites))
 	fl.Uint64Var(&f.seed, "seed", 1, "of all that is simulated")
 	fl.BoolVar(&f.quick, "quick", false, "fewer kinds of sites: half a minute instead of some ten")
+	fl.StringArrayVar(&f.study, "study", nil, fmt.Sprintf("only this study (repeatable): one of %s", strings.Join(validation.Studies(), ", ")))
 	fl.StringVar(&f.data, "data", "", "folder with recorded walks of real sites")
 	fl.StringVar(&f.out, "out", "", "write the tables to this file as Markdown, too")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object")
+	complete(cmd, "study", validation.Studies()...)
 	return cmd
 }
 
@@ -59,7 +64,12 @@ func (f *validateFlags) run(sh *shell, cmd *cobra.Command) error {
 	if cmd.Flags().Changed("sites") && f.sites < 2 {
 		return usage(fmt.Errorf("--sites %d; give 2 or more, since one site has no interval", f.sites))
 	}
-	o := validation.Options{Program: versionText(), Date: sh.now(), Seed: f.seed, Sites: f.sites, Quick: f.quick}
+	for _, name := range f.study {
+		if !slices.Contains(validation.Studies(), name) {
+			return usage(fmt.Errorf("no study %q; use some of %s", name, strings.Join(validation.Studies(), ", ")))
+		}
+	}
+	o := validation.Options{Program: versionText(), Date: sh.now(), Seed: f.seed, Sites: f.sites, Quick: f.quick, Studies: f.study}
 	notes, err := f.recorded(&o)
 	if err != nil {
 		return err

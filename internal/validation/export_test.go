@@ -1,8 +1,6 @@
 package validation
 
 import (
-	"context"
-
 	"footrule/internal/propagation"
 
 	"github.com/paulmach/orb"
@@ -22,16 +20,6 @@ var (
 	RatioOf    = ratioOf
 	ConvexHull = func(ps ...orb.Point) orb.Ring { return convexHull(ps) }
 )
-
-// RunModels studies the models of the level and trilateration only.
-func RunModels(ctx context.Context, o Options) (*Report, error) {
-	return run(ctx, o, []study{levels, efficiency})
-}
-
-// RunHonesty studies leave-one-out and the methods only.
-func RunHonesty(ctx context.Context, o Options) (*Report, error) {
-	return run(ctx, o, []study{honesty})
-}
 
 // Judge fills in the verdict of a row.
 func Judge(r Row) Verdict {

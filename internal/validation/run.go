@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"runtime"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -15,8 +17,9 @@ type Options struct {
 	Program string    // version, for the report
 	Date    time.Time // for the report
 	Seed    uint64
-	Sites   int  // simulated sites of each kind; 0 is FullSites, or QuickSites with Quick
-	Quick   bool // fewer kinds of sites and fewer places on them
+	Sites   int      // simulated sites of each kind; 0 is FullSites, or QuickSites with Quick
+	Quick   bool     // fewer kinds of sites and fewer places on them
+	Studies []string // some of [Studies]; none for all
 	Real    []RealSite
 	// Progress, if set, hears how many of how many tasks are done. It is called
 	// from several goroutines, one at a time.
@@ -38,13 +41,28 @@ type task func(ctx context.Context) error
 type study func(o Options) (tasks []task, rows func() []Row)
 
 // studies is the table of studies, in the order of the report.
-var studies = []study{levels, efficiency, honesty, realSites}
+var studies = []struct {
+	name string
+	ask  study
+}{
+	{"levels", levels},
+	{"bound", efficiency},
+	{"leave-one-out", honesty},
+	{"real", realSites},
+}
 
-// Run carries out all studies. Where ctx ends it stops between two sites, with
-// the error of ctx.
-func Run(ctx context.Context, o Options) (*Report, error) { return run(ctx, o, studies) }
+// Studies names the studies, in the order of the report.
+func Studies() []string {
+	var out []string
+	for _, s := range studies {
+		out = append(out, s.name)
+	}
+	return out
+}
 
-func run(ctx context.Context, o Options, studies []study) (*Report, error) {
+// Run carries out studies. Where ctx ends it stops between two sites, with the
+// error of ctx.
+func Run(ctx context.Context, o Options) (*Report, error) {
 	if o.Sites == 0 {
 		if o.Sites = FullSites; o.Quick {
 			o.Sites = QuickSites
@@ -53,11 +71,19 @@ func run(ctx context.Context, o Options, studies []study) (*Report, error) {
 	if o.Sites < 2 {
 		return nil, fmt.Errorf("%d simulated sites; an interval needs 2 or more", o.Sites)
 	}
+	for _, name := range o.Studies {
+		if !slices.Contains(Studies(), name) {
+			return nil, fmt.Errorf("no study %q; use some of %s", name, strings.Join(Studies(), ", "))
+		}
+	}
 	out := &Report{Program: o.Program, Date: o.Date, Seed: o.Seed, Sites: o.Sites, Quick: o.Quick}
 	var all []task
 	var sums []func() []Row
 	for _, s := range studies {
-		tasks, rows := s(o)
+		if len(o.Studies) > 0 && !slices.Contains(o.Studies, s.name) {
+			continue
+		}
+		tasks, rows := s.ask(o)
 		all, sums = append(all, tasks...), append(sums, rows)
 	}
 	if err := runAll(ctx, all, o.Progress); err != nil {

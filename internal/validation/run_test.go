@@ -62,15 +62,14 @@ func TestLevelsCanBeOff(t *testing.T) {
 
 // A quick slice of everything: nothing is off but what is named here.
 func TestQuickHolds(t *testing.T) {
-	for name, c := range map[string]struct {
-		run   func(context.Context, validation.Options) (*validation.Report, error)
-		sites int
-		rows  int
-	}{"models": {validation.RunModels, 3, 40}, "honesty": {validation.RunHonesty, 2 * 4, 20}} {
-		r, err := c.run(context.Background(), validation.Options{Seed: 3, Sites: c.sites, Quick: true})
+	for _, c := range []struct {
+		study       string
+		sites, rows int
+	}{{"levels", 3, 60}, {"bound", 3, 10}, {"leave-one-out", 2 * 4, 20}} {
+		r, err := validation.Run(context.Background(), validation.Options{Seed: 3, Sites: c.sites, Quick: true, Studies: []string{c.study}})
 		require.NoError(t, err)
-		require.Greater(t, len(r.Rows), c.rows, name)
-		require.Greater(t, r.Count(validation.OK), c.rows/5, name)
+		require.GreaterOrEqual(t, len(r.Rows), c.rows, c.study)
+		require.Greater(t, r.Count(validation.OK), c.rows/10, c.study)
 		for _, x := range r.Rows {
 			if strings.Contains(x.Figure, "ellipse") {
 				continue // its covariance leaves out that the levels bend over the error
@@ -83,7 +82,7 @@ func TestQuickHolds(t *testing.T) {
 func TestRunIsDeterministic(t *testing.T) {
 	page := func(processors int, seed uint64) string {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
-		r, err := validation.RunModels(context.Background(), validation.Options{Seed: seed, Sites: 2, Quick: true, Program: "1.0", Date: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)})
+		r, err := validation.Run(context.Background(), validation.Options{Studies: validation.Studies()[:2], Seed: seed, Sites: 2, Quick: true, Program: "1.0", Date: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)})
 		require.NoError(t, err)
 		var b bytes.Buffer
 		require.NoError(t, r.Markdown(&b))
@@ -108,4 +107,6 @@ func TestRunStops(t *testing.T) {
 	assert.Less(t, last, 5)
 	_, err = validation.Run(context.Background(), validation.Options{Sites: 1})
 	require.EqualError(t, err, "1 simulated sites; an interval needs 2 or more")
+	_, err = validation.Run(context.Background(), validation.Options{Studies: []string{"level"}})
+	require.EqualError(t, err, `no study "level"; use some of levels, bound, leave-one-out, real`)
 }
