@@ -20,6 +20,7 @@ type errorsFlags struct {
 	target50, target90    float64
 	confidence            float64
 	seed                  uint64
+	by                    []string
 }
 
 func newErrors(sh *shell) *cobra.Command {
@@ -44,6 +45,10 @@ target is passed.`,
 			if err != nil {
 				return err
 			}
+			by, err := partsOf(f.by)
+			if err != nil {
+				return err
+			}
 			plan, walks, err := load(args[0], walksOf)
 			if err != nil {
 				return err
@@ -60,7 +65,7 @@ target is passed.`,
 				err = printJSON(sh.out, errorsJSON(e))
 			} else {
 				fmt.Fprintf(sh.out, "%s  %s, %s\n\n", plan.Name, count(len(walks), "walk"), count(e.Points, "place"))
-				printErrors(sh, e, all)
+				printErrors(sh, e, by, all)
 			}
 			if err != nil {
 				return err
@@ -76,7 +81,7 @@ target is passed.`,
 	f.add(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&f.method, "method", string(position.Trilaterate), fmt.Sprintf("how fixes are found: one of %v", position.Methods()))
-	fl.StringVar(&f.protocol, "protocol", "", "leave-one-out or train-test (default: train-test with --train and --test, else leave-one-out)")
+	fl.StringVar(&f.protocol, "protocol", "", "leave-one-out, leave-area-out or train-test (default: train-test with --train and --test, else leave-one-out)")
 	fl.StringArrayVar(&f.train, "train", nil, "walk to fit (repeatable)")
 	fl.StringArrayVar(&f.test, "test", nil, "walk to judge (repeatable)")
 	fl.StringVar(&f.fix, "fix", "", "one fix from each visit, or from each facing (default: facing; visit for train-test)")
@@ -84,9 +89,11 @@ target is passed.`,
 	fl.Float64Var(&f.target90, "target-ce90", 0, "metres that 90 % of the places must be within")
 	fl.Float64Var(&f.confidence, "confidence", 0.95, "at which a target is passed or failed")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the bootstrap behind the intervals")
+	fl.StringSliceVar(&f.by, "by", nil, "print the figures of each part as well: "+parts())
 	fl.BoolVar(&all, "points", false, "print every fix")
 	fl.BoolVar(&asJSON, "json", false, "print one JSON object")
-	complete(cmd, "protocol", string(position.LeaveOneOut), string(position.TrainTest))
+	complete(cmd, "protocol", string(position.LeaveOneOut), string(position.LeaveAreaOut), string(position.TrainTest))
+	complete(cmd, "by", partNames...)
 	complete(cmd, "fix", string(position.PerVisit), string(position.PerFacing))
 	var methods []string
 	for _, m := range position.Methods() {
@@ -136,37 +143,18 @@ func idsOf(walks []walk.Walk, names []string) []string {
 	return out
 }
 
-// statistic is one row of the error statistics, by the field name in JSON.
-type statistic struct {
-	key, name string
-	value     float64
-}
-
-func statistics(s *position.Statistics) []statistic {
-	return []statistic{
-		{"mean_m", "mean", s.MeanM}, {"rms_m", "RMS", s.RMSM}, {"ce50_m", "CE50, half within", s.CE50M},
-		{"ce90_m", "CE90, 9 of 10 within", s.CE90M}, {"ce95_m", "CE95", s.CE95M}, {"max_m", "largest", s.MaxM},
-	}
-}
-
-func printErrors(sh *shell, e *position.Errors, all bool) {
+func printErrors(sh *shell, e *position.Errors, by map[string]bool, all bool) {
 	s := &e.Statistics
 	fmt.Fprintf(sh.out, "%s, %s, one fix from each %s; model %s\n", e.Method, e.Protocol, e.Fix, e.Fit.Model)
 	fmt.Fprintf(sh.out, "%d of %s located, at %d of %s\n\n", s.Located, countFixes(s.Fixes), e.Located, count(e.Points, "place"))
-	rows := [][]string{{"error", "m", "95 % interval"}}
-	for _, st := range statistics(s) {
-		ci := ""
-		if i, ok := e.CI95[st.key]; ok {
-			ci = fixed(i.Lo, 2) + " to " + fixed(i.Hi, 2)
-		}
-		rows = append(rows, []string{st.name, fixed(st.value, 2), ci})
-	}
-	rows = append(rows, []string{"bias right, up", fixed(s.BiasM[0], 2) + ", " + fixed(s.BiasM[1], 2), ""},
-		[]string{"bound, RMS", fixed(e.BoundRMSM, 2), ""})
-	table(sh.out, rows)
-	fmt.Fprintf(sh.out, "\nquantiles are %s; intervals are BCa bootstraps over places\n", e.Quantiles)
+	printFigures(sh, &e.Summary)
+	fmt.Fprintf(sh.out, "\nquantiles are %s; intervals of metres are BCa bootstraps over places, those of shares exact binomial\n", e.Quantiles)
 	for _, t := range e.Targets {
 		fmt.Fprintf(sh.out, "\n%s\n", verdict(t))
+	}
+	if by["area"] {
+		fmt.Fprintln(sh.out)
+		printAreas(sh, e)
 	}
 	if all {
 		fmt.Fprintln(sh.out)
@@ -235,22 +223,6 @@ func verdict(t position.Outcome) string {
 	return s
 }
 
-type jsonFix struct {
-	Point   *string    `json:"point"`
-	Walk    string     `json:"walk"`
-	Visit   string     `json:"visit"`
-	Floor   string     `json:"floor"`
-	At      [2]number  `json:"at"`
-	Facing  *number    `json:"facing_deg"`
-	Fix     *[2]number `json:"fix"`
-	ErrorM  number     `json:"error_m"`
-	BoundM  number     `json:"bound_m"`
-	Heard   int        `json:"heard"`
-	Scans   int        `json:"scans"`
-	Outside bool       `json:"on_outline"`
-	Reason  *string    `json:"reason"`
-}
-
 type jsonTarget struct {
 	Share      float64   `json:"share"`
 	WithinM    float64   `json:"within_m"`
@@ -264,59 +236,26 @@ type jsonTarget struct {
 }
 
 type jsonErrors struct {
-	Method     string               `json:"method"`
-	Protocol   string               `json:"protocol"`
-	FixFrom    string               `json:"fix_from"`
-	Model      string               `json:"model"`
-	Points     int                  `json:"points"`
-	Located    int                  `json:"located"`
-	Fixes      int                  `json:"fixes"`
-	LocatedFix int                  `json:"located_fixes"`
-	Mean       number               `json:"mean_m"`
-	RMS        number               `json:"rms_m"`
-	CE50       number               `json:"ce50_m"`
-	CE90       number               `json:"ce90_m"`
-	CE95       number               `json:"ce95_m"`
-	Max        number               `json:"max_m"`
-	Bias       [2]number            `json:"bias_m"`
-	Covariance [2][2]number         `json:"covariance_m2"`
-	CI95       map[string][2]number `json:"ci95"`
-	Quantiles  string               `json:"quantiles"`
-	Bound      number               `json:"bound_rms_m"`
-	Targets    []jsonTarget         `json:"targets"`
-	PerPoint   []jsonFix            `json:"per_point"`
+	Method   string `json:"method"`
+	Protocol string `json:"protocol"`
+	FixFrom  string `json:"fix_from"`
+	Model    string `json:"model"`
+	jsonFigures
+	Widening  number       `json:"ellipse_widening"`
+	Quantiles string       `json:"quantiles"`
+	Targets   []jsonTarget `json:"targets"`
+	Areas     []jsonArea   `json:"areas"`
+	PerPoint  []jsonFix    `json:"per_point"`
 }
 
 func errorsJSON(e *position.Errors) jsonErrors {
-	s := &e.Statistics
-	c := s.Covariance
-	out := jsonErrors{Method: string(e.Method), Protocol: string(e.Protocol), FixFrom: string(e.Fix), Model: string(e.Fit.Model), Points: e.Points, Located: e.Located,
-		Fixes: s.Fixes, LocatedFix: s.Located, Mean: number(s.MeanM), RMS: number(s.RMSM), CE50: number(s.CE50M), CE90: number(s.CE90M),
-		CE95: number(s.CE95M), Max: number(s.MaxM), Bias: pair(s.BiasM[0], s.BiasM[1]), Covariance: [2][2]number{pair(c.XX, c.XY), pair(c.XY, c.YY)},
-		CI95: map[string][2]number{}, Quantiles: e.Quantiles, Bound: number(e.BoundRMSM), Targets: []jsonTarget{}, PerPoint: []jsonFix{}}
-	for k, i := range e.CI95 {
-		out.CI95[k] = pair(i.Lo, i.Hi)
-	}
+	out := jsonErrors{Method: string(e.Method), Protocol: string(e.Protocol), FixFrom: string(e.Fix), Model: string(e.Fit.Model), jsonFigures: figuresJSON(&e.Summary),
+		Widening: number(e.Widening), Quantiles: e.Quantiles, Targets: []jsonTarget{}, Areas: areasJSON(e), PerPoint: []jsonFix{}}
 	for _, t := range e.Targets {
 		out.Targets = append(out.Targets, jsonTarget{t.Share, t.WithinM, t.Confidence, string(t.Verdict), t.Points, t.Within, pair(t.Lo, t.Hi), t.MoreWithin, t.MoreAtRate})
 	}
-	for _, j := range e.Judged {
-		f := jsonFix{Walk: j.Walk, Visit: j.Visit, Floor: j.Floor, At: pair(j.At[0], j.At[1]), ErrorM: number(j.ErrorM), BoundM: number(j.BoundM),
-			Heard: j.Fix.Heard, Scans: j.Scans, Outside: j.Fix.OnOutline}
-		if j.Point != "" {
-			f.Point = &j.Point
-		}
-		if j.FacingDeg != walk.NoFacing {
-			n := number(j.FacingDeg)
-			f.Facing = &n
-		}
-		if j.Fix.Located {
-			p := pair(j.Fix.At[0], j.Fix.At[1])
-			f.Fix = &p
-		} else {
-			f.Reason = &j.Fix.Reason
-		}
-		out.PerPoint = append(out.PerPoint, f)
+	for i := range e.Judged {
+		out.PerPoint = append(out.PerPoint, fixJSON(&e.Judged[i]))
 	}
 	return out
 }

@@ -53,7 +53,7 @@ func (s *survey) byItself(ctx context.Context, path string) error {
 		return err
 	}
 	fmt.Fprintf(s.sh.out, "\nfootrule errors %s --target-ce50 5 --target-ce90 10\n\n", path)
-	printErrors(s.sh, e, false)
+	printErrors(s.sh, e, nil, false)
 	return nil
 }
 

@@ -23,6 +23,7 @@ type Grid struct {
 
 	floor []int
 	at    []orb.Point
+	cell  []float64 // per place, m² of the floor that it stands for; 0 for those on the outline and under access points
 	near  [][]int32 // per place, the places of its floor within 1.5 steps
 
 	ways
@@ -75,8 +76,8 @@ func NewGrid(s *site.Site) *Grid {
 func (g *Grid) lay(floor int) {
 	fl := &g.site.Floors[floor]
 	first := len(g.at)
-	add := func(p orb.Point) {
-		g.at, g.floor = append(g.at, p), append(g.floor, floor)
+	add := func(p orb.Point, cell float64) {
+		g.at, g.floor, g.cell = append(g.at, p), append(g.floor, floor), append(g.cell, cell)
 	}
 	box := fl.BoundingBox()
 	nx := max(1, int(math.Ceil((box.Max[0]-box.Min[0])/g.stepM)))
@@ -86,7 +87,7 @@ func (g *Grid) lay(floor int) {
 		for i := range nx {
 			p := orb.Point{box.Min[0] + (float64(i)+.5)*dx, box.Min[1] + (float64(j)+.5)*dy}
 			if fl.Inside(p) {
-				add(p)
+				add(p, dx*dy)
 			}
 		}
 	}
@@ -96,7 +97,7 @@ func (g *Grid) lay(floor int) {
 		k := max(1, int(math.Ceil(planar.Distance(a, b)/g.stepM)))
 		for j := range k {
 			t := float64(j) / float64(k)
-			add(orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])})
+			add(orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}, 0)
 		}
 	}
 	for i := range g.site.AccessPoints {
@@ -107,7 +108,7 @@ func (g *Grid) lay(floor int) {
 		for _, o := range []orb.Point{{0, 0}, {.5, 0}, {-.5, 0}, {0, .5}, {0, -.5}} {
 			p := orb.Point{ap.At[0] + o[0]*g.stepM, ap.At[1] + o[1]*g.stepM}
 			if fl.Inside(p) {
-				add(p)
+				add(p, 0)
 			}
 		}
 	}

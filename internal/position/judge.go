@@ -22,8 +22,9 @@ type Protocol string
 
 // The protocols.
 const (
-	LeaveOneOut Protocol = "leave-one-out" // a place is judged by a fit to all other places
-	TrainTest   Protocol = "train-test"    // walks are judged by a fit to other walks
+	LeaveOneOut  Protocol = "leave-one-out"  // a place is judged by a fit to all other places
+	LeaveAreaOut Protocol = "leave-area-out" // a place is judged by a fit to the places of all other areas
+	TrainTest    Protocol = "train-test"     // walks are judged by a fit to other walks
 )
 
 // Unit says what one fix is made from.
@@ -64,9 +65,13 @@ type Judged struct {
 	FacingDeg   float64 // walk.NoFacing for a whole visit
 	Scans       int
 
-	Fix    Fix
-	ErrorM float64 // on the plan, whatever the floor; NaN where not located
-	BoundM float64 // Cramér-Rao bound there, NaN where there is none
+	Fix               Fix
+	ErrorM            float64   // on the plan, whatever the floor; NaN where not located
+	VectorM           orb.Point // fix less truth, where located
+	Area              string    // zone that the surveyor stood in, empty for none
+	FixFloor, FixArea string    // floor and zone that the fix lies in, where located
+	Ellipse           Ellipse   // about the fix, widened for the uncertainty of the fit; zero for none
+	BoundM            float64   // Cramér-Rao bound there, NaN where there is none
 }
 
 // Errors is the position error of a site as judged.
@@ -75,14 +80,11 @@ type Errors struct {
 	Protocol Protocol
 	Fix      Unit
 
-	Points     int        // places judged
-	Located    int        // of them with a fix at least once
-	Statistics Statistics // over fixes
-	FloorRight int        // located fixes on the floor where the surveyor stood
-	CI95       map[string]Interval
-	BoundRMSM  float64 // RMS of the bound over located fixes that have one, NaN for none
-	Quantiles  string  // how quantiles are taken
-	Targets    []Outcome
+	Summary
+	Quantiles string // how quantiles are taken
+	Targets   []Outcome
+	Areas     []AreaErrors // by floor and zone, in the plan's order
+	Widening  float64      // of ellipses, for the uncertainty of the fit
 
 	Judged []Judged         // by place in order of its first stay, then in order of stays
 	Fit    *propagation.Fit // to everything that was fitted, cut into stays as the fixes are
@@ -92,8 +94,9 @@ type Errors struct {
 // Judge measures the position error of walks on a site.
 //
 //  1. The place that is judged was not in the fit, nor in what the fit started
-//     from: leave-one-out leaves out all stays at it, in all walks; train-test fits to other walks, which may have
-//     been to the same places.
+//     from: leave-one-out leaves out all stays at it, in all walks; leave-area-out
+//     all stays at the places of its area; train-test fits to other walks, which
+//     may have been to the same places.
 //  2. The fit is made from stays cut like the fixes: by visit or by facing.
 //  3. Every fix counts once. Intervals are bootstrapped over places, since the
 //     fixes of one place share its shadowing.
@@ -150,16 +153,16 @@ func (o *Options) complete(walks []walk.Walk) error {
 	switch {
 	case !slices.Contains(Methods(), o.Method):
 		return fmt.Errorf("no method %q; use one of %v", o.Method, Methods())
-	case o.Protocol != LeaveOneOut && o.Protocol != TrainTest:
-		return fmt.Errorf("no protocol %q; use %s or %s", o.Protocol, LeaveOneOut, TrainTest)
+	case o.Protocol != LeaveOneOut && o.Protocol != LeaveAreaOut && o.Protocol != TrainTest:
+		return fmt.Errorf("no protocol %q; use %s, %s or %s", o.Protocol, LeaveOneOut, LeaveAreaOut, TrainTest)
 	case o.Fix != PerVisit && o.Fix != PerFacing:
 		return fmt.Errorf("no fix from a %q; use %s or %s", o.Fix, PerVisit, PerFacing)
 	case o.Resamples < 100:
 		return fmt.Errorf("%d resamples are too few for an interval; use 100 or more", o.Resamples)
 	case o.Protocol == TrainTest && (len(o.Train) == 0 || len(o.Test) == 0):
 		return errors.New("train-test needs walks to train on and walks to test; name at least one of each")
-	case o.Protocol == LeaveOneOut && len(o.Train)+len(o.Test) > 0:
-		return errors.New("leave-one-out uses all walks; to train on some and test others, use train-test")
+	case o.Protocol != TrainTest && len(o.Train)+len(o.Test) > 0:
+		return fmt.Errorf("%s uses all walks; to train on some and test others, use train-test", o.Protocol)
 	}
 	for _, id := range slices.Concat(o.Train, o.Test) {
 		if !slices.ContainsFunc(walks, func(w walk.Walk) bool { return w.ID == id }) {
@@ -200,6 +203,8 @@ type judge struct {
 	judged []Judged
 	places int
 	watch  func(place int, f *propagation.Fit)
+
+	widening float64 // of ellipses
 }
 
 // learn prepares the method from all stays that may be learned from.
@@ -216,7 +221,7 @@ func (j *judge) trainTest(train, test []walk.Stay) error {
 	if err != nil {
 		return fmt.Errorf("the walks to train on can't be fitted: %w", err)
 	}
-	j.fit, j.refits = fit, 1
+	j.fit, j.refits, j.widening = fit, 1, widening(d, fit)
 	byPlace := j.order(test)
 	l := j.learn(d).without(fit, nil)
 	var stop error
@@ -236,26 +241,24 @@ func (j *judge) trainTest(train, test []walk.Stay) error {
 func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	byPlace := j.order(stays)
 	if len(byPlace) < 2 {
-		return fmt.Errorf("leave-one-out needs stays at 2 places or more, and there are %d; walk more points", len(byPlace))
+		return fmt.Errorf("%s needs stays at 2 places or more, and there are %d; walk more points", j.o.Protocol, len(byPlace))
 	}
 	d := propagation.Observe(j.grid.site, stays)
 	fit, err := propagation.Estimate(d, j.o.Propagation)
 	if err != nil {
 		return fmt.Errorf("the walks can't be fitted: %w", err)
 	}
-	j.fit = fit
-	j.refits = min(len(byPlace), mostRefits)
-	refits := propagation.NewRefits(d, j.o.Propagation, fit)
-	learned := j.learn(d)
+	j.fit, j.widening = fit, widening(d, fit)
+	folds, err := j.folds(stays, byPlace)
+	if err != nil {
+		return err
+	}
+	j.refits = len(folds)
+	without, learned := j.refitter(d), j.learn(d)
 	var stop error
-	parallel(j.ctx, j.refits, func(fold int) error {
-		var places []int
-		for p := fold; p < len(byPlace); p += j.refits {
-			places = append(places, p)
-		}
-		// The fit to all places is only where the refit sets out; it goes on to
-		// the maximum of what is left.
-		f, err := refits.Without(places...)
+	parallel(j.ctx, len(folds), func(fold int) error {
+		places := folds[fold]
+		f, err := without(places...)
 		var l Locator
 		if err == nil {
 			l = learned.without(f, places)
@@ -317,13 +320,18 @@ func (j *judge) one(st *walk.Stay, l Locator, f *propagation.Fit) Judged {
 	r := Judged{
 		Walk: st.Walk, Visit: st.Visit, Place: st.Place(), Point: st.Point, Floor: j.grid.site.Floors[st.Floor].ID, At: st.At,
 		FacingDeg: st.FacingDeg, Scans: st.Scans, ErrorM: math.NaN(), BoundM: math.NaN(),
+		Area: zone(&j.grid.site.Floors[st.Floor], st.At),
 	}
 	if l == nil {
 		return r
 	}
 	r.Fix = l.Fix(st)
 	if r.Fix.Located {
-		r.ErrorM = math.Hypot(r.Fix.At[0]-st.At[0], r.Fix.At[1]-st.At[1])
+		r.VectorM = orb.Point{r.Fix.At[0] - st.At[0], r.Fix.At[1] - st.At[1]}
+		r.ErrorM = math.Hypot(r.VectorM[0], r.VectorM[1])
+		fl := &j.grid.site.Floors[r.Fix.Floor]
+		r.FixFloor, r.FixArea = fl.ID, zone(fl, r.Fix.At)
+		r.Ellipse = r.Fix.ellipse().Times(j.widening)
 	}
 	if c, ok := j.grid.Bound(f, st.Floor, st.At, st.Scans); ok {
 		r.BoundM = c.RMS()

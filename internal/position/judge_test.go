@@ -107,7 +107,7 @@ func TestJudgeLeaveOneOut(t *testing.T) {
 	assert.Equal(t, 30, e.Refits)
 	assert.Len(t, e.Judged, 120)
 	assert.Equal(t, 120, e.Statistics.Fixes)
-	assert.Equal(t, e.Statistics.Located, e.FloorRight)
+	assert.Equal(t, e.Statistics.Located, e.FloorDetection.Fixes)
 	assert.Equal(t, "Hyndman-Fan type 7", e.Quantiles)
 
 	// The figures are those of the rows.
@@ -319,7 +319,7 @@ func TestJudgeRefuses(t *testing.T) {
 		want string
 	}{
 		{position.Options{Method: "guess"}, `no method "guess"; use one of [trilateration posterior nearest]`},
-		{position.Options{Protocol: "hope"}, `no protocol "hope"; use leave-one-out or train-test`},
+		{position.Options{Protocol: "hope"}, `no protocol "hope"; use leave-one-out, leave-area-out or train-test`},
 		{position.Options{Fix: "scan"}, `no fix from a "scan"; use visit or facing`},
 		{position.Options{Resamples: 10}, "10 resamples are too few for an interval; use 100 or more"},
 		{position.Options{Protocol: position.TrainTest, Train: []string{"W1"}}, "train-test needs walks to train on and walks to test; name at least one of each"},

@@ -15,7 +15,7 @@ import (
 )
 
 func TestOutlook(t *testing.T) {
-	e := &position.Errors{Points: 20, CI95: map[string]position.Interval{"ce50_m": {Lo: 3, Hi: 5}}}
+	e := &position.Errors{Summary: position.Summary{Points: 20, CI95: map[string]position.Interval{"ce50_m": {Lo: 3, Hi: 5}}}}
 	f := &propagation.Fit{
 		Groups: []propagation.Group{{Band: radio.Band5, Exponent: propagation.Value{Est: 3, Lo: 2.8, Hi: 3.2}}},
 		Radios: []propagation.RadioFit{{InFit: false}, {InFit: true, Points: 12, Silent: 18}},

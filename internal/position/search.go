@@ -17,6 +17,7 @@ type search struct {
 	says   []propagation.Hearing // per radio
 	levels []float64             // per radio, at the place in hand
 	slopes []float64             // per radio, of the log likelihood there by its level
+	over   []float64             // log likelihood over the grid
 }
 
 func newSearch(t *Trilateration, st *walk.Stay) *search {
@@ -87,7 +88,8 @@ func sumOver(says []propagation.Hearing, levels []span, out []float64) {
 // peaks gives the best places of the grid that no neighbour exceeds.
 func (s *search) peaks() []place {
 	g := s.t.grid
-	l := s.onGrid()
+	s.over = s.onGrid()
+	l := s.over
 	var out []place
 	for i, v := range l {
 		if slices.ContainsFunc(g.near[i], func(j int32) bool { return l[j] > v || l[j] == v && int(j) < i }) {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/stat"
 )
 
 // QuantileRule names the quantiles of this package: type 7 of Hyndman and Fan,
@@ -33,6 +34,7 @@ type Statistics struct {
 	Located int // found; only these have an error
 
 	MeanM float64
+	SDM   float64 // of the size of the error, divisor Located − 1
 	RMSM  float64
 	CE50M float64 // circular error: half of the errors are at most so large (CEP)
 	CE90M float64
@@ -73,6 +75,7 @@ func Summarise(located []orb.Point, tried int) Statistics {
 	v := figures(r)
 	s.MeanM, s.RMSM, s.CE50M, s.CE90M, s.CE95M = v[0], v[1], v[2], v[3], v[4]
 	s.MaxM = Quantile(r, 1)
+	s.SDM = stat.StdDev(r, nil)
 	return s
 }
 

@@ -22,6 +22,7 @@ func TestSummariseSmallSample(t *testing.T) {
 	assert.InDelta(t, -.19, s.BiasM[1], 1e-12)
 	assert.InDelta(t, .6389053137985314, math.Hypot(s.BiasM[0], s.BiasM[1]), 1e-12)
 	assert.InDelta(t, 2.2920611762015968, s.MeanM, 1e-12)
+	assert.InDelta(t, 1.18249057527339, s.SDM, 1e-12)
 	assert.InDelta(t, 2.551862065237853, s.RMSM, 1e-12)
 	assert.InDelta(t, 4.241, s.Covariance.XX, 1e-12)
 	assert.InDelta(t, -.11344444, s.Covariance.XY, 5e-9)

@@ -20,6 +20,7 @@ type Fix struct {
 	LogLik     float64    // natural log of the likelihood there
 	Covariance Covariance // from the curvature there
 	Sure       bool       // Covariance is known; it is not with all radios on one line with the fix
+	Ellipse    Ellipse    // holds the place with 95 % if the fit were exact; zero where the method leaves it to Covariance
 	OnOutline  bool       // the likelihood goes on rising outside
 	Heard      int        // access points heard that are in the fit
 }
@@ -96,6 +97,7 @@ func (t *Trilateration) Fix(st *walk.Stay) Fix {
 	fix.Located, fix.Floor, fix.At, fix.LogLik = true, best.floor, best.at, best.l
 	fix.OnOutline = len(edgesAt(t.grid.site.Floors[best.floor].Outline, best.at)) > 0
 	fix.Covariance, fix.Sure = s.covariance(best)
+	fix.Ellipse = s.ellipse(best, fix.Covariance, fix.Sure)
 	return fix
 }
 
