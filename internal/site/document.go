@@ -31,7 +31,7 @@ const (
 type node struct {
 	kind   kind
 	at     int
-	text   string  // of a string
+	text   string  // of a string; a boolean or a time as written
 	number float64 // of a number
 	list   []*node // of an array
 	keys   []entry // of a table, in file order
@@ -242,7 +242,7 @@ func (d *document) value(e *unstable.Node, at int) (*node, int, error) {
 		}
 		n.number = f + 0 // no negative zero
 	case unstable.Bool:
-		n.kind = aBoolean
+		n.kind, n.text = aBoolean, string(e.Data)
 	case unstable.Array:
 		n.kind = anArray
 		end = d.skip(at + 1)
@@ -268,7 +268,7 @@ func (d *document) value(e *unstable.Node, at int) (*node, int, error) {
 		}
 		end++ // }
 	default:
-		n.kind = aTime
+		n.kind, n.text = aTime, string(e.Data)
 	}
 	return n, end, nil
 }

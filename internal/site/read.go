@@ -152,6 +152,7 @@ func (d *decoder) site() *Site {
 	for i, n := range t.tables("access_point", "[[access_point]]") {
 		s.AccessPoints = append(s.AccessPoints, d.accessPoint(n, i))
 	}
+	s.Infra, s.Answers = d.infra(t), d.answers(t)
 	t.done()
 	return s
 }
@@ -192,9 +193,11 @@ func (d *decoder) accessPoint(n *node, i int) AccessPoint {
 		if v, ok := t.number("tx_power_dbm", false); ok {
 			r.TxPowerDBm = &v
 		}
+		r.PHY = d.phy(t)
 		t.done()
 		ap.Radios = append(ap.Radios, r)
 	}
+	ap.Power, ap.Drop = d.power(t, i), d.drop(t, i)
 	t.done()
 	return ap
 }
@@ -242,7 +245,7 @@ func (t *table) of(key string, k kind, required bool) *node {
 		}
 		return nil
 	case n.kind != k:
-		t.d.slip(t.r.with(key), n.at, fmt.Sprintf("%s is %s", key, n.kind), fmt.Sprintf("write %s, such as %s", k, examples[key]))
+		t.d.slip(t.r.with(key), n.at, fmt.Sprintf("%s is %s", key, n.kind), fmt.Sprintf("write %s, such as %s", k, example(key)))
 		return nil
 	}
 	return n
@@ -288,7 +291,7 @@ func (t *table) pair(n *node, key string) (orb.Point, bool) {
 				}
 			}
 		}
-		t.d.slip(t.r.with(key), n.at, what, "write x and y in metres, such as "+examples[key])
+		t.d.slip(t.r.with(key), n.at, what, "write x and y in metres, such as "+example(key))
 		return orb.Point{}, false
 	}
 	return orb.Point{n.list[0].number, n.list[1].number}, true
@@ -320,12 +323,12 @@ func (t *table) bssids(key string) []radio.BSSID {
 	for i, v := range n.list {
 		t.d.pos[t.r.with(key).element(i)] = v.at
 		if v.kind != aString {
-			t.d.slip(t.r.with(key), v.at, fmt.Sprintf("a BSSID is %s", v.kind), "write "+examples[key])
+			t.d.slip(t.r.with(key), v.at, fmt.Sprintf("a BSSID is %s", v.kind), "write "+example(key))
 			return nil
 		}
 		b, err := radio.ParseBSSID(v.text)
 		if err != nil {
-			t.d.slip(t.r.with(key), v.at, err.Error(), "write "+examples[key])
+			t.d.slip(t.r.with(key), v.at, err.Error(), "write "+example(key))
 			return nil
 		}
 		out = append(out, b)
@@ -369,7 +372,7 @@ func (t *table) done() {
 		t.d.slip(t.r.with(e.name), e.at, fmt.Sprintf("unknown key %q in %s", clip(e.name), t.name), want)
 	}
 	for _, key := range t.lacks {
-		t.d.slip(t.r.with(key), t.n.at, fmt.Sprintf("%s has no %s", t.name, key), "add "+examples[key])
+		t.d.slip(t.r.with(key), t.n.at, fmt.Sprintf("%s has no %s", t.name, key), "add "+example(key))
 	}
 }
 

@@ -209,6 +209,10 @@ func FuzzRead(f *testing.F) {
 	for _, c := range broken {
 		f.Add([]byte(c.doc))
 	}
+	f.Add([]byte(wired))
+	for _, c := range brokenInfra {
+		f.Add([]byte(strings.Replace(wired, c.old, c.now, 1)))
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := site.Read("f", bytes.NewReader(data))
 		if err != nil {

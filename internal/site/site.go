@@ -14,6 +14,8 @@ type Site struct {
 	ReceiverHeightM float64 // where the receiver's antenna is, above the floor
 	Floors          []Floor
 	AccessPoints    []AccessPoint
+	Infra           *Infra   `json:",omitempty"` // nil where the file says nothing
+	Answers         []Answer `json:",omitempty"` // to the questions of the walk-down
 }
 
 // DefaultReceiverHeightM is used where the site file says nothing: a laptop
@@ -72,6 +74,8 @@ type AccessPoint struct {
 	At      orb.Point
 	HeightM float64 // above its floor
 	Radios  []Radio
+	Power   *APPower `json:",omitempty"` // nil where unknown
+	Drop    *Drop    `json:",omitempty"` // nil where unknown
 }
 
 // Radio is one transmitter of an access point.
@@ -79,6 +83,7 @@ type Radio struct {
 	Band       radio.Band
 	BSSIDs     []radio.BSSID
 	TxPowerDBm *float64 // nil where unknown
+	PHY        *PHY     `json:",omitempty"` // nil where unknown
 }
 
 // RadioRef names one radio of a site by its place in the lists. The order of

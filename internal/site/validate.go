@@ -50,6 +50,8 @@ const FloorMaterial = "floor"
 //     hang outside.
 //   - An access point has a radio, each radio a band; a radio that is only
 //     planned has no BSSID yet. A BSSID is on one radio.
+//   - The infrastructure is consistent: a port that an access point is patched
+//     to is there, free, and of no other; a radio's standard is one of its band.
 //   - Wall materials differ by more than upper and lower case; see also
 //     [FloorMaterial].
 func (s *Site) Validate() error {
@@ -119,6 +121,8 @@ func (c *checker) check() {
 	}
 	c.accessPoints()
 	c.taped()
+	c.infra()
+	c.answers()
 }
 
 func (c *checker) floor(r ref, f *Floor, points, materials map[string]string) {
@@ -289,7 +293,10 @@ func (c *checker) accessPoints() {
 		}
 		for j := range ap.Radios {
 			c.radio(ref{table: "radio", item: i, radio: j, elem: -1}, RadioRef{i, j}, holder)
+			c.phy(ref{table: "radio", item: i, radio: j, elem: -1}, RadioRef{i, j})
 		}
+		c.power(ref{table: "power", item: i, elem: -1}, what, ap)
+		c.drop(ref{table: "drop", item: i, elem: -1}, what, ap.Drop)
 	}
 }
 

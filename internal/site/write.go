@@ -82,8 +82,13 @@ func Write(w io.Writer, s *Site) error {
 			if r.TxPowerDBm != nil {
 				key("tx_power_dbm", number(*r.TxPowerDBm))
 			}
+			writePHY(&b, r.PHY)
 		}
+		writePower(&b, ap.Power)
+		writeDrop(&b, ap.Drop)
 	}
+	writeInfra(&b, s.Infra)
+	writeAnswers(&b, s.Answers)
 	_, err := w.Write(b.Bytes())
 	return err
 }
@@ -139,7 +144,10 @@ func (s *Site) Clone() *Site {
 				v := *r.TxPowerDBm
 				r.TxPowerDBm = &v
 			}
+			r.PHY = r.PHY.clone()
 		}
+		ap.Power, ap.Drop = ap.Power.clone(), ap.Drop.clone()
 	}
+	out.Infra, out.Answers = s.Infra.clone(), slices.Clone(s.Answers)
 	return &out
 }
