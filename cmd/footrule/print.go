@@ -61,3 +61,22 @@ func sentence(w propagation.Warning) string {
 	}
 	return w.Radio + ": " + w.Text
 }
+
+// paragraph prints text after a head, with its further lines below the first.
+func paragraph(w io.Writer, head, text string) {
+	const width = 80
+	indent := strings.Repeat(" ", len([]rune(head)))
+	line := head
+	for i, word := range strings.Fields(text) {
+		if i > 0 && len([]rune(line))+1+len([]rune(word)) > width {
+			fmt.Fprintln(w, line)
+			line = indent + word
+			continue
+		}
+		if i > 0 {
+			line += " "
+		}
+		line += word
+	}
+	fmt.Fprintln(w, line)
+}

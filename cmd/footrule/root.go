@@ -77,7 +77,9 @@ an invented site, without a radio: footrule demo`,
 
 // commands is the table of all commands, in the order of the work.
 var commands = []func(*shell) *cobra.Command{
-	newDemo, newNew, newPlan, newDoctor, newScan, newWalk, newImport,
+	newDemo, newNew, newPlan,
+	newPrep,
+	newDoctor, newScan, newWalk, newImport,
 	newRadios,
 	newReceivers,
 	newFit, newErrors,
