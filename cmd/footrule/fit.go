@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -82,7 +83,10 @@ at one place share their shadowing.
 The models: ols uses what was heard and leaves silence out; censored takes a radio
 that a whole stay did not hear as weak; two-level (the default) looks at each scan,
 knows that receivers miss strong radios too, and estimates how often; robust gives
-levels that are far off less weight, for bodies, doors and wrong points.`,
+levels that are far off less weight, for bodies, doors and wrong points, and takes
+silence like two-level, by stays; pooled leaves silence out like ols and gives each
+radio a level and an exponent drawn towards those of its band, the more the less it
+was heard.`,
 		Example: "  footrule fit depot.footrule\n  footrule fit depot.footrule --model ols --per-ap --json",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -122,11 +126,25 @@ func places(stays []walk.Stay) int {
 
 // printFit prints a fit as tables.
 func printFit(sh *shell, f *propagation.Fit) {
-	fmt.Fprintf(sh.out, "model %s%s; ± is half of a 95 %% interval\n\n", f.Model, map[bool]string{true: ", an exponent per access point"}[f.PerAP])
-	rows := [][]string{{"band", "exponent", "spread dB", "shadowing dB", "scatter dB", "floor dBm", "missed", "readings", "unheard"}}
+	fmt.Fprintf(sh.out, "model %s%s; ± is half of a 95 %% interval\n\n", f.Model, map[bool]string{true: ", an exponent per access point"}[f.PerAP || f.Model == propagation.Pooled])
+	head := []string{"band", "exponent", "spread dB", "shadowing dB", "scatter dB", "floor dBm", "missed", "readings", "unheard"}
+	if f.Model == propagation.Pooled {
+		head[3], head[4] = "exponents vary", "at 1 m vary dB"
+	}
+	rows := [][]string{head}
 	for _, g := range f.Groups {
-		rows = append(rows, []string{string(g.Band), within(g.Exponent, 2), within(g.SigmaDB, 1), fixed(g.ShadowDB, 1), fixed(g.ScatterDB, 1),
-			fixed(g.FloorDBm, 0), fixed(100*g.MissRate, 0) + " %", strconv.Itoa(g.Readings), strconv.Itoa(g.Censored)})
+		shadow, scatter, missed := "–", "–", "–" // what the model doesn't tell
+		switch f.Model {
+		case propagation.TwoLevel:
+			shadow, scatter = fixed(g.ShadowDB, 1), fixed(g.ScatterDB, 1)
+		case propagation.Pooled:
+			shadow, scatter = fixed(g.ExponentSD, 2), fixed(g.Level1mSDDB, 1)
+		}
+		if !f.Model.IgnoresSilence() {
+			missed = fixed(100*g.MissRate, 0) + " %"
+		}
+		rows = append(rows, []string{string(g.Band), within(g.Exponent, 2), within(g.SigmaDB, 1), shadow, scatter,
+			fixed(g.FloorDBm, 0), missed, strconv.Itoa(g.Readings), strconv.Itoa(g.Censored)})
 	}
 	table(sh.out, rows)
 	fmt.Fprintln(sh.out)
@@ -176,6 +194,8 @@ type jsonGroup struct {
 	Censored    int       `json:"censored"`
 	HeardStays  int       `json:"heard_stays"`
 	SilentStays int       `json:"silent_stays"`
+	ExponentSD  number    `json:"exponent_sd"`
+	LevelSD     number    `json:"level_1m_sd_db"`
 }
 
 type jsonRadio struct {
@@ -219,12 +239,27 @@ func fitJSON(f *propagation.Fit) jsonFit {
 	out := jsonFit{Model: string(f.Model), PerAP: f.PerAP, LogLikelihood: number(f.LogLikelihood), AICc: number(f.AICc), LOORMSE: number(f.LOORMSEDB),
 		Groups: []jsonGroup{}, AccessPoints: []jsonRadio{}, Walls: []jsonWall{}, Warnings: []string{}}
 	for _, g := range f.Groups {
+		miss, shadow, scatter := g.MissRate, math.NaN(), math.NaN()
+		expSD, levelSD := math.NaN(), math.NaN()
+		switch f.Model {
+		case propagation.TwoLevel:
+			shadow, scatter = g.ShadowDB, g.ScatterDB
+		case propagation.Pooled:
+			expSD, levelSD = g.ExponentSD, g.Level1mSDDB
+		}
+		if f.Model.IgnoresSilence() {
+			miss = math.NaN()
+		}
 		out.Groups = append(out.Groups, jsonGroup{Band: string(g.Band), Exponent: number(g.Exponent.Est), ExponentSE: number(g.Exponent.SE),
 			ExponentCI: pair(g.Exponent.Lo, g.Exponent.Hi), SigmaDB: number(g.SigmaDB.Est), SigmaSE: number(g.SigmaDB.SE),
-			ShadowDB: number(g.ShadowDB), ScatterDB: number(g.ScatterDB), FloorDBm: number(g.FloorDBm), MissRate: number(g.MissRate),
-			Readings: g.Readings, Censored: g.Censored, HeardStays: g.Stays, SilentStays: g.Silent})
+			ShadowDB: number(shadow), ScatterDB: number(scatter), FloorDBm: number(g.FloorDBm), MissRate: number(miss),
+			Readings: g.Readings, Censored: g.Censored, HeardStays: g.Stays, SilentStays: g.Silent,
+			ExponentSD: number(expSD), LevelSD: number(levelSD)})
 	}
 	for _, r := range f.Radios {
+		if f.Model.IgnoresSilence() {
+			r.MissRate = math.NaN()
+		}
 		out.AccessPoints = append(out.AccessPoints, jsonRadio{ID: r.AP, Band: string(r.Band), Radio: r.Name, Level: number(r.Level1m.Est), LevelSE: number(r.Level1m.SE),
 			LevelCI: pair(r.Level1m.Lo, r.Level1m.Hi), Exponent: number(r.Exponent.Est), ExponentSE: number(r.Exponent.SE), MissRate: number(r.MissRate),
 			Readings: r.Readings, Places: r.Points, Silent: r.Silent})

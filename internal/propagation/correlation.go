@@ -57,7 +57,7 @@ type sample struct {
 func (f *groupFit) correlogram(t, a []float64) correlation {
 	d := f.data
 	var out correlation
-	if f.model != OLS {
+	if !f.model.IgnoresSilence() {
 		t = f.lucky(t)
 	}
 	out.repeat, out.across = f.together(t, a)

@@ -20,8 +20,10 @@ import (
 //	           absolute residual over 0.6745, see [RobustLinear]; a pair that never
 //	           heard was weak, by the density that Huber's ψ is the likelihood of,
 //	           or missed
+//	pooled     levels and exponents of the radios are normal about the band's, fitted
+//	           to the pairs that heard by restricted likelihood, see [RandomEffects]
 //
-// μ = A_k − 10 n log10 d − Σ c_w L_w, with L_w ≥ 0 and, under PerAP, n_k ≥ 0:
+// μ = A_k − 10 n log10 d − Σ c_w L_w, with L_w ≥ 0 and, under PerAP or pooled, n_k ≥ 0:
 // an estimate below zero is set to zero and named in a warning.
 func Estimate(d *Data, o Options) (*Fit, error) { return estimate(d, o, nil, true) }
 
@@ -57,7 +59,7 @@ func estimate(d *Data, o Options, start *Fit, full bool) (*Fit, error) {
 		if g == nil {
 			continue
 		}
-		f, err := fitGroup(d, g, o, o.PerAP)
+		f, err := fitGroup(d, g, o, o.ownExponents())
 		if err != nil {
 			out.Warnings = append(out.Warnings, Warning{Text: fmt.Sprintf("the %s GHz radios are not in the fit: %s", band, err)})
 			failed = err
@@ -102,6 +104,9 @@ func fitGroup(d *Data, g *rows, o Options, perAP bool) (*groupFit, error) {
 		return nil, err
 	}
 	f.rates = make([]missRate, f.blocks)
+	if f.model == Pooled {
+		return f, nil
+	}
 	if err := f.ols(); err != nil {
 		return nil, err
 	}
@@ -147,6 +152,10 @@ func (f *groupFit) warm(start *Fit, now *Fit) {
 		}
 	}
 	if g < 0 {
+		return
+	}
+	if f.model == Pooled {
+		f.pooling.shape = start.pooling[g].shape
 		return
 	}
 	for k, r := range f.radios {
@@ -210,6 +219,13 @@ func solve(fits []*groupFit, o Options, warm, full bool) error {
 			f.lik = f.resistant()
 		}
 		return solveRobust(fits, o.MissRate, roughGain, warm, full)
+	case Pooled:
+		for _, f := range fits {
+			f.lik = ordinary{f.rows}
+			if err := f.pool(); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }

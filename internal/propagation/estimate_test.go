@@ -109,7 +109,7 @@ func TestEstimateFrom(t *testing.T) {
 	h.missScan = 0.1
 	s, stays := h.simulate(12)
 	d := propagation.Observe(s, stays)
-	for _, o := range []propagation.Options{{}, {Model: propagation.Censored}, {Model: propagation.OLS}, {PerAP: true}, {Model: propagation.Robust}, {Model: propagation.Robust, PerAP: true}} {
+	for _, o := range []propagation.Options{{}, {Model: propagation.Censored}, {Model: propagation.OLS}, {PerAP: true}, {Model: propagation.Robust}, {Model: propagation.Robust, PerAP: true}, {Model: propagation.Pooled}} {
 		full, err := propagation.Estimate(d, o)
 		require.NoError(t, err)
 		for _, leave := range []int{0, 17, 42} {
@@ -135,8 +135,8 @@ func TestLeaveOneOut(t *testing.T) {
 	d := propagation.Observe(s, stays)
 	for _, c := range []struct {
 		model propagation.Model
-		rel   float64 // one step is exact for least squares; miss rates stay put in it
-	}{{propagation.OLS, 1e-9}, {propagation.Censored, 0.01}, {propagation.TwoLevel, 0.02}, {propagation.Robust, 0.02}} {
+		rel   float64 // one step is exact for least squares; miss rates and the spread between radios stay put in it
+	}{{propagation.OLS, 1e-9}, {propagation.Censored, 0.01}, {propagation.TwoLevel, 0.02}, {propagation.Robust, 0.02}, {propagation.Pooled, 0.03}} {
 		o := propagation.Options{Model: c.model, FloorDBm: &h.floor}
 		f, err := propagation.Estimate(d, o)
 		require.NoError(t, err)
@@ -168,7 +168,7 @@ func TestEstimateErrors(t *testing.T) {
 	_, err = propagation.Estimate(d, propagation.Options{FloorDBm: &nan})
 	assert.EqualError(t, err, "floor of hearing NaN is not a level in dBm")
 	_, err = propagation.Estimate(d, propagation.Options{Model: "guess"})
-	assert.EqualError(t, err, `unknown model "guess"; choose one of ols censored two-level robust`)
+	assert.EqualError(t, err, `unknown model "guess"; choose one of ols censored two-level robust pooled`)
 
 	_, err = propagation.Estimate(propagation.Observe(s, nil), propagation.Options{})
 	assert.EqualError(t, err, "none of the 12 radios of the site was heard in 0 stays; check the BSSIDs of the access points")

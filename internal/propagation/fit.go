@@ -16,10 +16,11 @@ const (
 	Censored Model = "censored"  // maximum likelihood, silence is a level below the floor of hearing
 	TwoLevel Model = "two-level" // shadowing per stay and scatter per scan, silence mostly so
 	Robust   Model = "robust"    // Huber's weights, for bodies, doors and wrong points; silence mostly so
+	Pooled   Model = "pooled"    // level and exponent of each radio drawn towards the band's; silence left out
 )
 
 // Models lists the estimators, from plain to full.
-func Models() []Model { return []Model{OLS, Censored, TwoLevel, Robust} }
+func Models() []Model { return []Model{OLS, Censored, TwoLevel, Robust, Pooled} }
 
 // Options choose what is fitted and how. The zero value is the default.
 type Options struct {
@@ -35,10 +36,16 @@ type Value struct {
 	Est, SE, Lo, Hi float64
 }
 
+// IgnoresSilence says whether a model leaves silence out, in the fit and in a fix.
+func (m Model) IgnoresSilence() bool { return m == OLS || m == Pooled }
+
+// ownExponents is whether every radio has an exponent of its own.
+func (o Options) ownExponents() bool { return o.PerAP || o.Model == Pooled }
+
 // Group is what the radios of one band share.
 type Group struct {
 	Band      radio.Band
-	Exponent  Value   // n; under PerAP the mean of the radios' own
+	Exponent  Value   // n; under PerAP and pooled the mean of the radios' own
 	SigmaDB   Value   // total spread of a stay's mean level around the model
 	ShadowDB  float64 // σ_s, part shared by the scans of a stay (two-level; else SigmaDB)
 	ScatterDB float64 // σ_e, scan to scan (two-level; else 0)
@@ -50,6 +57,9 @@ type Group struct {
 	Censored  int // scans that did not
 	Stays     int // stay and radio pairs that heard
 	Silent    int // stay and radio pairs that did not
+
+	Level1mSDDB float64 // spread of the levels at 1 m between radios (pooled; else 0)
+	ExponentSD  float64 // and of the exponents
 }
 
 // RadioFit is what one radio was found to be.
@@ -60,7 +70,7 @@ type RadioFit struct {
 	Band     radio.Band
 	InFit    bool    // false for a radio never heard: the other figures are NaN then
 	Level1m  Value   // A, dBm at 1 m
-	Exponent Value   // its own under PerAP, else the group's
+	Exponent Value   // its own under PerAP and pooled, else the group's
 	MissRate float64 // share of scans that miss this radio where it is strong: StayMiss + (1 − StayMiss) ScanMiss
 	ScanMiss float64 // p0: share of scans that miss it within a stay that hears it
 	StayMiss float64 // π: share of stays that miss it altogether
@@ -95,6 +105,7 @@ type Fit struct {
 	groupOf []int       // per radio, index into Groups, −1 where not in the fit
 	loss    [][]float64 // per group and material, dB a crossing
 	rates   []missRate  // per radio
+	pooling []pooling   // per group
 	curves  *sync.Map   // curveKey to *curve
 }
 

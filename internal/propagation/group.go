@@ -16,11 +16,13 @@ type groupFit struct {
 	*design
 	walls []int     // material of every wall column, in the design's order
 	theta []float64 // levels, own exponents, [exponent], wall losses, log spreads
-	fixed []bool    // not estimated by the likelihood: exponents taken from the common fit, the scale of robust
+	fixed []bool    // not estimated by the likelihood: exponents taken from the common fit, the scale of robust and pooled
 	lower []float64
 	lik   likelihood // in natural parameters
 	opt   *optimum   // at theta, of lik
 	rates []missRate // per block
+
+	pooling pooling // pooled
 
 	sigma    float64 // total spread of a stay's mean level
 	warnings []Warning
@@ -64,7 +66,8 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 	nb := len(f.radios)
 	own := make([]bool, nb)
 	n0 := math.NaN()
-	if f.perAP {
+	alone := f.perAP && f.model != Pooled // what its own levels do not tell, nothing does
+	if alone {
 		for k := range own {
 			places, ratio := f.spread(k, f.data)
 			if own[k] = places >= 2 && ratio > 1.0001; own[k] {
@@ -81,7 +84,7 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 	}
 	var cols [][]float64
 	var names []string
-	if !f.perAP {
+	if !alone {
 		cols, names = append(cols, f.x), append(names, "exponent")
 	}
 	for j, c := range f.wall {
@@ -108,7 +111,7 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 				continue
 			}
 			w := j
-			if !f.perAP {
+			if !alone {
 				if j == 0 {
 					return fmt.Errorf("the exponent at %s GHz cannot be told from %d levels: every radio was heard at one distance; walk points nearer and farther", band, len(f.heard))
 				}
@@ -120,6 +123,9 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 		}
 	}
 	f.design = &design{rows: f.rows.n(), blocks: nb, start: f.rows.start, shared: cols}
+	if f.perAP && !alone {
+		f.shared = cols[1:]
+	}
 	if f.perAP {
 		f.design.own = f.x
 	}
@@ -136,7 +142,7 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 	}
 	if f.perAP {
 		for k := range own {
-			if f.fixed[nb+k] = !own[k]; !own[k] {
+			if f.fixed[nb+k] = alone && !own[k]; f.fixed[nb+k] {
 				f.theta[nb+k] = n0
 			}
 			f.lower[nb+k] = 0
@@ -145,7 +151,7 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 	for j := range f.walls {
 		f.lower[f.wallAt(j)] = 0
 	}
-	f.fixed[f.psiAt()] = f.model == Robust // its scale is not of the likelihood
+	f.fixed[f.psiAt()] = f.model == Robust || f.model == Pooled // their scale is not of this likelihood
 	return nil
 }
 

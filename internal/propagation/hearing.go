@@ -26,7 +26,7 @@ type Hearing struct {
 func (f *Fit) Hearing(radio int, l walk.Level, scans int) Hearing {
 	g := f.Group(radio)
 	scans = l.Listened(scans)
-	if g == nil || scans == 0 || f.Model == OLS && l.Heard == 0 {
+	if g == nil || scans == 0 || f.Model.IgnoresSilence() && l.Heard == 0 {
 		return Hearing{}
 	}
 	rate := f.rates[radio]

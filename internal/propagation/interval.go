@@ -24,10 +24,7 @@ func (f *Fit) judge(d *Data, fits []*groupFit) {
 		b.finish()
 		l += b.opt.l
 		n += b.observations()
-		params += float64(len(b.free()))
-		if b.model == Robust {
-			params++ // its scale
-		}
+		params += b.unknowns()
 		f.enter(b, b.covariance())
 		s, c := b.leaveOneOut()
 		se2 += s
@@ -46,19 +43,43 @@ func (f *Fit) judge(d *Data, fits []*groupFit) {
 func (f *groupFit) finish() {
 	o := &optimum{theta: f.theta, active: make([]bool, len(f.theta))}
 	o.l, o.grad, o.info = f.evaluate(f.chunks(), f.lik, f.theta)
+	if f.model == Pooled {
+		o.l = f.pooling.logLik
+		o.info.AddSym(o.info, f.penalty())
+	}
 	for j := range f.theta {
 		o.active[j] = f.fixed[j] || f.theta[j] <= f.lower[j]+1e-12
 	}
 	f.opt = o
 }
 
-// observations counts what the likelihood is of: pairs that heard (ols), all
-// pairs (censored, two-level).
+// observations counts what the likelihood is of: pairs that heard (ols, pooled),
+// all pairs (the others).
 func (f *groupFit) observations() float64 {
-	if f.model == OLS {
+	if f.model.IgnoresSilence() {
 		return float64(f.counts.heard)
 	}
 	return float64(f.counts.heard + f.counts.silent)
+}
+
+// unknowns is how many parameters the likelihood has.
+func (f *groupFit) unknowns() float64 {
+	n := float64(len(f.free()))
+	switch f.model {
+	case Robust:
+		n++ // its scale
+	case Pooled: // the band's level and exponent, the walls, the spread, and Σ
+		n = float64(2 + len(f.walls) + 1)
+		for j := range f.walls {
+			if f.opt.active[f.wallAt(j)] {
+				n--
+			}
+		}
+		if f.blocks > 1 {
+			n += 3
+		}
+	}
+	return n
 }
 
 func (f *groupFit) free() []int {
@@ -114,6 +135,9 @@ func (f *groupFit) covariance() *covariance {
 	c := f.correlogram(s.t, s.a)
 	meat, blocks, inflation, effective := f.meat(s, &c)
 	between := f.between(s, blocks)
+	if f.model == Pooled {
+		between = f.penalty()
+	}
 	out := &covariance{SymDense: sandwich(&hinv, meat, free), slopes: sandwich(&hinv, between, free), radios: float64(f.blocks)}
 	out.AddSym(out.SymDense, out.slopes)
 	// The spreads: their information counts squares of residuals, which hang
@@ -130,22 +154,44 @@ func (f *groupFit) covariance() *covariance {
 			}
 		}
 	}
-	if f.model == Robust {
-		out.SetSym(f.psiAt(), f.psiAt(), madVariance/float64(len(f.heard))*inflation)
+	k := f.used(free, &hinv)
+	switch q := f.psiAt(); f.model {
+	case Robust:
+		out.SetSym(q, q, madVariance/float64(len(f.heard))*inflation)
+	case Pooled:
+		out.SetSym(q, q, inflation/(2*max(float64(len(f.heard))-k, 1)))
+		out.df = max(effective-k, 2)
+		return out // the spread is that of restricted likelihood
 	}
 	// Variances were divided by the number of rows; parameters used some up.
-	k := 0.0
-	for _, j := range free {
-		if j < f.psiAt() {
-			k++
-		}
-	}
 	if n := float64(len(f.heard)); n > k {
 		out.ScaleSym(n/(n-k), out.SymDense)
 		out.slopes.ScaleSym(n/(n-k), out.slopes)
 	}
 	out.df = max(effective-k, 2)
 	return out
+}
+
+// used is how many degrees of freedom of the levels the linear parameters took:
+// their number, and less where radios are drawn together, tr H⁻¹(H − P).
+func (f *groupFit) used(free []int, hinv *mat.SymDense) float64 {
+	k := 0.0
+	var p *mat.SymDense
+	if f.model == Pooled {
+		p = f.penalty()
+	}
+	for r, i := range free {
+		if i >= f.psiAt() {
+			continue
+		}
+		k++
+		for s, j := range free {
+			if p != nil {
+				k -= hinv.At(r, s) * p.At(j, i)
+			}
+		}
+	}
+	return k
 }
 
 // madVariance is N times the relative variance of a median absolute residual
@@ -181,7 +227,17 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 				s += v.At(b.blocks+j, b.blocks+k)
 			}
 		}
-		g.Exponent = value(g.Exponent.Est, s/(n*n), 0)
+		between := 0.0
+		if b.model == Pooled { // the radios are a sample of those that could hang there
+			for j := range b.blocks {
+				for k := range b.blocks {
+					between += v.slopes.At(b.blocks+j, b.blocks+k) / (n * n)
+				}
+			}
+			s += n * b.pooling.sigma[1][1]
+			between += b.pooling.sigma[1][1] / n
+		}
+		g.Exponent = value(g.Exponent.Est, s/(n*n), between)
 	} else {
 		g.Exponent = of(b.exponentAt())
 	}

@@ -20,6 +20,7 @@ type Mixed struct {
 	Restricted  float64     // the restricted log likelihood
 
 	relative [2][2]float64 // covariance of the random coefficients over σ²
+	shape    [3]float64    // Λ
 }
 
 // RandomEffects fits y_i = x_i b + z_i u_g(i) + e_i with u_g ~ N(0, Σ) and
@@ -283,6 +284,7 @@ func (s *mixedSums) result(t [3]float64, restricted bool) (*Mixed, error) {
 		n -= float64(s.p)
 	}
 	m := &Mixed{Coef: o.coef, Sigma: math.Sqrt(o.rss / n), LogLik: -s.deviance(o, false) / 2, Restricted: -s.deviance(o, true) / 2}
+	m.shape = t
 	m.relative = [2][2]float64{{t[0] * t[0], t[0] * t[1]}, {t[0] * t[1], t[1]*t[1] + t[2]*t[2]}}
 	var rinv mat.SymDense
 	if err := o.rx.InverseTo(&rinv); err != nil {

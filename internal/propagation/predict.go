@@ -51,7 +51,7 @@ func (f *Fit) bands() []radio.Band {
 // Assume makes a fit from given parameters, for a site that was not walked or
 // whose truth is known. It takes of every group Band, Exponent.Est, ShadowDB,
 // ScatterDB, FloorDBm and, where it has one, the break, of every radio (in the order of Site.Radios) InFit,
-// Level1m.Est, ScanMiss and StayMiss, with PerAP its Exponent.Est, and of every
+// Level1m.Est, ScanMiss and StayMiss, with PerAP or pooled its Exponent.Est, and of every
 // wall Material, Band and LossDB.Est. A radio in the fit whose band has no
 // group is an error.
 func Assume(s *site.Site, o Options, groups []Group, radios []RadioFit, walls []WallLoss) (*Fit, error) {
@@ -83,7 +83,7 @@ func Assume(s *site.Site, o Options, groups []Group, radios []RadioFit, walls []
 		}
 		to := &f.Radios[k]
 		to.InFit, to.Level1m, to.Exponent = true, r.Level1m, groups[g].Exponent
-		if o.PerAP {
+		if o.ownExponents() {
 			to.Exponent = r.Exponent
 		}
 		to.ScanMiss, to.StayMiss = r.ScanMiss, r.StayMiss
@@ -130,6 +130,7 @@ func (f *Fit) take(b *groupFit) {
 		f.Walls = append(f.Walls, w)
 	}
 	f.loss = append(f.loss, make([]float64, len(b.wall)))
+	f.pooling = append(f.pooling, b.pooling)
 	f.Warnings = append(f.Warnings, b.warnings...)
 	f.estimates(g, b)
 }
@@ -139,6 +140,9 @@ func (f *Fit) estimates(g int, b *groupFit) {
 	only := func(v float64) Value { return Value{v, math.NaN(), math.NaN(), math.NaN()} }
 	group := &f.Groups[g]
 	group.SigmaDB, group.ShadowDB = only(b.sigma), b.sigma
+	if b.model == Pooled {
+		group.Level1mSDDB, group.ExponentSD = math.Sqrt(b.pooling.sigma[0][0]), math.Sqrt(b.pooling.sigma[1][1])
+	}
 	if b.model == TwoLevel {
 		group.ShadowDB, group.ScatterDB = math.Exp(b.theta[b.psiAt()]), math.Exp(b.theta[b.psiAt()+1])
 	}
@@ -248,6 +252,7 @@ func (f *Fit) Spread(radio int) (shadowDB, scatterDB float64) {
 // treated as in the fit:
 //
 //	ols        log φ((ȳ − μ)/σ)/σ; a radio that was not heard says nothing, 0
+//	pooled     as ols
 //	censored   the same, and log(π + (1 − π) Φ((c − μ)/σ)) where it was never heard
 //	two-level  the likelihood of all scans, see [Estimate]
 //	robust     −ρ((ȳ − μ)/s) − log s − log Z with Huber's ρ, and log(π + (1 − π) F((c − μ)/s))
@@ -302,7 +307,7 @@ func (f *Fit) Doubts(st walk.Stay) []Doubt {
 			d.Unheard, d.LevelDBm = true, math.NaN()
 			d.ResidualDB = g.FloorDBm - mu
 			d.Probability = math.Exp(f.LogLik(k, mu, l, st.Scans))
-			if f.Model == OLS {
+			if f.Model.IgnoresSilence() {
 				d.Probability = bigPhi(d.ResidualDB / sd)
 			}
 		} else {

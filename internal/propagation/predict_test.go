@@ -137,7 +137,7 @@ func TestDeafScansSayNothing(t *testing.T) {
 		silent.Levels[k].Deaf = 5
 	}
 	more = append(more, silent)
-	for _, m := range []propagation.Model{propagation.OLS, propagation.Censored, propagation.TwoLevel} {
+	for _, m := range propagation.Models() {
 		want, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{Model: m})
 		require.NoError(t, err)
 		got, err := propagation.Estimate(propagation.Observe(s, more), propagation.Options{Model: m})

@@ -24,7 +24,7 @@ import (
 //     the floor of hearing of a band, the radios that were heard, or what the
 //     levels can tell; where bounds of least squares change; and for all places
 //     where a band is not in the fit, or an exponent or the scatter is not
-//     estimated but stands in.
+//     estimated but stands in; and for all places under pooled.
 //  3. Equal places give equal fits, whatever the number of processors.
 type Refits struct {
 	data  *Data
@@ -40,7 +40,7 @@ func NewRefits(d *Data, o Options, fit *Fit) *Refits {
 		o.Model = TwoLevel
 	}
 	r := &Refits{data: d, o: o, start: fit}
-	if fit.Model != o.Model || fit.PerAP != o.PerAP || len(fit.Radios) != d.Radios {
+	if o.Model == Pooled || fit.Model != o.Model || fit.PerAP != o.PerAP || len(fit.Radios) != d.Radios {
 		return r
 	}
 	base := newFit(d, o)

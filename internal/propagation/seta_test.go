@@ -256,3 +256,29 @@ func TestSetARobustEstimate(t *testing.T) {
 		[]float64{f.Radios[0].Exponent.Est, f.Radios[1].Exponent.Est, f.Radios[2].Exponent.Est}, six, "exponents")
 	assert.InEpsilon(t, 4.8925125729725, f.Groups[0].SigmaDB.Est, six)
 }
+
+// TestSetAPooled holds the model to lme4 1.1-31, lmer(rssi ~ X + walls + (X | ap)),
+// and without the walls: coefficients of every access point, and the intervals'
+// midpoint. The reference stops at five digits of a singular fit.
+func TestSetAPooled(t *testing.T) {
+	d := setAData(math.Inf(-1))
+	f, err := propagation.Estimate(d, propagation.Options{Model: propagation.Pooled})
+	require.NoError(t, err)
+	var level, n []float64
+	for _, r := range f.Radios {
+		level, n = append(level, r.Level1m.Est), append(n, r.Exponent.Est)
+	}
+	assertDigits(t, []float64{-40.12713868, -33.53770978, -48.43315611}, level, 2e-5, "levels")
+	assertDigits(t, []float64{2.93662108, 3.38795537, 2.36771130}, n, 2e-5, "exponents")
+	assertDigits(t, []float64{2.89742925, 2.32831538, 3.87669204, 8.12886525, 0.55677597},
+		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].SigmaDB.Est, f.Groups[0].Level1mSDDB, f.Groups[0].ExponentSD}, 2e-5, "n, wall, sigma, spreads")
+	assert.InEpsilon(t, -101.134939191, f.LogLikelihood, six)
+	k := 7.0
+	assert.InEpsilon(t, -2*f.LogLikelihood+2*k+2*k*(k+1)/(36-k-1), f.AICc, 1e-12)
+
+	clear(d.Crossings)
+	f, err = propagation.Estimate(d, propagation.Options{Model: propagation.Pooled})
+	require.NoError(t, err)
+	assert.InEpsilon(t, 3.6202794516311, f.Groups[0].Exponent.Est, 2e-5)
+	assertDigits(t, []float64{8.9666552639302, 0.7236720359088}, []float64{f.Groups[0].Level1mSDDB, f.Groups[0].ExponentSD}, 2e-5, "spreads")
+}
