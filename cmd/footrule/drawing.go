@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"footrule/internal/canvas"
@@ -22,8 +23,8 @@ import (
 type drawingFlags struct {
 	layers, bands                         []string
 	floor, floorName, unit, scale, origin string
-	window, join, layerKey                string
-	elevation, turn, ratio, height        float64
+	window, join, layerKey, ratio         string
+	elevation, turn, height               float64
 	box                                   bool
 }
 
@@ -35,6 +36,8 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 	fl.Float64Var(&f.elevation, "elevation", 0, "height of the floor in metres")
 	fl.StringVar(&f.unit, "unit", "", "the drawing's unit: mm, cm, m, in, ft, or how many metres one unit is")
 	fl.StringVar(&f.scale, "scale", "", `two places in the drawing and how far apart they are in the building: "x1,y1 x2,y2 12.5m"`)
+	fl.StringVar(&f.ratio, "ratio", "", "what an SVG with a paper size is drawn at: 1:100")
+	fl.StringVar(&f.layerKey, "layer-key", "layer", "the property that names the layer of a GeoJSON's features")
 	fl.StringVar(&f.origin, "origin", "", "the place in the drawing that is 0, 0 on the plan: x,y (default: the lower left of the outline)")
 	fl.Float64Var(&f.turn, "turn", 0, "turn the plan clockwise by so many degrees")
 	fl.StringVar(&f.window, "window", "", `take only what lies between two corners of the drawing: "x1,y1 x2,y2"`)
@@ -46,7 +49,7 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 
 // given names a flag of a drawing that was given, "" where none was.
 func (f *drawingFlags) given(cmd *cobra.Command) string {
-	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "origin", "turn", "window", "join", "box", "ap-height", "band"} {
+	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "ratio", "layer-key", "origin", "turn", "window", "join", "box", "ap-height", "band"} {
 		if cmd.Flags().Changed(name) {
 			return name
 		}
@@ -85,6 +88,17 @@ func (f *drawingFlags) parse() (o drawing.Options, m drawing.Making, err error) 
 		}
 		o.Local = true
 	}
+	if f.ratio != "" {
+		v, err := strconv.ParseFloat(strings.TrimPrefix(f.ratio, "1:"), 64)
+		if err != nil || !(v >= 1 && v <= 1e5) {
+			return o, m, usage(fmt.Errorf("--ratio %q; write 1:100 where a metre on the paper is 100 m in the building", f.ratio))
+		}
+		if o.Local {
+			return o, m, usage(errors.New("--ratio, --unit and --scale all say how large the drawing is; give one"))
+		}
+		o.Ratio = v
+	}
+	o.LayerKey = f.layerKey
 	if f.origin != "" {
 		p, err := drawing.ParsePlace(f.origin)
 		if err != nil {

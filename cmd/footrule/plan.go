@@ -282,7 +282,10 @@ func (f *planFlags) list(sh *shell, path string) error {
 	b := d.Bound()
 	w, h := b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]
 	size := fmt.Sprintf("%.6g by %.6g units; say the unit with --unit or a known distance with --scale", w, h)
-	if d.MetresPerUnit > 0 {
+	if d.Kind == site.DrawingWGS84 {
+		to := drawing.ToPlan(&site.Drawing{Kind: d.Kind, Origin: b.Min})(b.Max)
+		size = fmt.Sprintf("longitude and latitude: %.4g by %.4g m", to[0], to[1])
+	} else if d.MetresPerUnit > 0 {
 		size = fmt.Sprintf("%.6g by %.6g units of %g m: %.4g by %.4g m", w, h, d.MetresPerUnit, w*d.MetresPerUnit, h*d.MetresPerUnit)
 	}
 	fmt.Fprintf(sh.out, "%s: %s, %s\n\n", path, d.Kind, size)

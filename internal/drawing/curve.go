@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 )
 
 // Curves become chords that stay within a tolerance of them. A tolerance of
@@ -63,9 +64,8 @@ func bulge(out []orb.Point, p, q orb.Point, b, tol float64) []orb.Point {
 	return append(out, pts[1:]...)
 }
 
-// cubic appends the Bézier curve p0 p1 p2 p3, p0 left out. With n chords of
-// equal parameter it is left by at most √3/18 · L/n², L the larger of
-// 6·|second differences| (Filip, Magedson and Markot 1986: L/(8n²)).
+// cubic appends the Bézier curve p0 p1 p2 p3, p0 left out. Its second
+// derivative is at most 6 times the larger second difference of the points.
 func cubic(out []orb.Point, p0, p1, p2, p3 orb.Point, tol float64) []orb.Point {
 	l := 6 * math.Max(math.Hypot(p0[0]-2*p1[0]+p2[0], p0[1]-2*p1[1]+p2[1]), math.Hypot(p1[0]-2*p2[0]+p3[0], p1[1]-2*p2[1]+p3[1]))
 	n := curveChords(l, tol)
@@ -90,7 +90,8 @@ func quadratic(out []orb.Point, p0, p1, p2 orb.Point, tol float64) []orb.Point {
 }
 
 // curveChords is the number of chords that keep within tol of a curve whose
-// second derivative is at most l: the error is l/(8n²).
+// second derivative is at most l over the parameter from 0 to 1: n chords of
+// equal parameter leave it by at most l/(8n²) (Filip, Magedson and Markot 1986).
 func curveChords(l, tol float64) int {
 	if tol <= 0 {
 		return 8
@@ -114,31 +115,41 @@ func spline(degree int, knots, weights []float64, ctrl []orb.Point, tol float64)
 			return nil
 		}
 	}
-	size := 0.0
-	for i := 1; i < n; i++ {
-		size += math.Hypot(ctrl[i][0]-ctrl[i-1][0], ctrl[i][1]-ctrl[i-1][1])
-	}
 	var out []orb.Point
 	for k := degree; k < n; k++ {
 		lo, hi := knots[k], knots[k+1]
 		if !(hi > lo) {
 			continue
 		}
-		// The control polygon is no shorter than the curve; each span gets the
-		// chords of a curve as bent as half a circle of that length.
-		per := 4
-		if tol > 0 {
-			per = max(4, chords(size/math.Pi, math.Pi, tol)/max(1, n-degree)+1)
+		at := func(t float64) orb.Point { return deBoor(degree, k, knots, weights, ctrl, t) }
+		p := at(lo)
+		if len(out) == 0 {
+			out = append(out, p)
 		}
-		for i := range per + 1 {
-			if i == 0 && len(out) > 0 {
-				continue
-			}
-			t := lo + (hi-lo)*float64(i)/float64(per)
-			out = append(out, deBoor(degree, k, knots, weights, ctrl, t))
-		}
+		out = halve(out, at, lo, hi, p, at(hi), tol, mostHalvings)
 	}
 	return out
+}
+
+// mostHalvings of a span of a spline: 256 chords.
+const mostHalvings = 8
+
+// halve appends chords to the curve from a to b, a left out: one where the
+// curve at the quarters of the way is within tol of it, else those of both
+// halves. Without a tolerance four chords do.
+func halve(out []orb.Point, at func(float64) orb.Point, ta, tb float64, a, b orb.Point, tol float64, most int) []orb.Point {
+	tm := (ta + tb) / 2
+	m := at(tm)
+	flat := most <= mostHalvings-2
+	if tol > 0 {
+		flat = most < mostHalvings && // a symmetric S passes through the middle of its chord
+			max(planar.DistanceFromSegment(a, b, m), planar.DistanceFromSegment(a, b, at((ta+tm)/2)), planar.DistanceFromSegment(a, b, at((tm+tb)/2))) <= tol
+	}
+	if flat || most == 0 {
+		return append(out, b)
+	}
+	out = halve(out, at, ta, tm, a, m, tol, most-1)
+	return halve(out, at, tm, tb, m, b, tol, most-1)
 }
 
 func deBoor(p, k int, knots, weights []float64, ctrl []orb.Point, t float64) orb.Point {

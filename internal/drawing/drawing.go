@@ -69,6 +69,8 @@ type Layer struct {
 	Count  map[string]int // by the name that the format has for it
 	Bound  orb.Bound      // in drawing units
 	seen   bool
+	asked  bool // keep is settled
+	keep   bool
 }
 
 // Drawing is what a file holds.
@@ -111,8 +113,14 @@ func newDrawing(kind site.DrawingKind) *Drawing {
 
 // layer finds or makes a layer; names differ by more than upper and lower case.
 func (d *Drawing) layer(name string) (*Layer, error) {
+	if l := d.index[name]; l != nil { // as it was spelt before
+		return l, nil
+	}
 	key := strings.ToLower(name)
 	if l := d.index[key]; l != nil {
+		if len(d.index) < 4*MaxLayers {
+			d.index[strings.Clone(name)] = l
+		}
 		return l, nil
 	}
 	if len(d.Layers) == MaxLayers {
@@ -148,6 +156,9 @@ func (d *Drawing) add(s Shape, what string, keep func(string) bool) (int, error)
 	if err != nil {
 		return -1, err
 	}
+	if n := len(s.At); s.Kind == Line && n > 3 && s.At[0] == s.At[n-1] {
+		s.Kind, s.At = Ring, s.At[:n-1]
+	}
 	for _, p := range s.At {
 		if !finite(p) {
 			return -1, &input.Error{Line: s.Source, What: fmt.Sprintf("a %s on layer %q comes out at (%g, %g)", what, clip(s.Layer), p[0], p[1]), Want: "correct the drawing"}
@@ -161,7 +172,10 @@ func (d *Drawing) add(s Shape, what string, keep func(string) bool) (int, error)
 	if what != "" {
 		l.Count[what]++
 	}
-	if keep == nil || !keep(l.Name) {
+	if !l.asked {
+		l.asked, l.keep = true, keep != nil && keep(l.Name)
+	}
+	if !l.keep {
 		return -1, nil
 	}
 	if err := d.spend(len(s.At)); err != nil {
@@ -181,6 +195,8 @@ type format struct {
 
 var formats = []format{
 	{[]string{".dxf"}, site.DrawingDXF, readDXF},
+	{[]string{".svg"}, site.DrawingSVG, readSVG},
+	{[]string{".geojson", ".json"}, site.DrawingWGS84, readGeoJSON},
 }
 
 // Known reports whether a file of that name is a drawing that [Read] reads.

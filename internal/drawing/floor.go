@@ -166,6 +166,10 @@ func (k *maker) places(shapes []int, what string) []mark {
 	for _, i := range shapes {
 		sh := &k.d.Shapes[i]
 		at := millimetres(k.plan(sh.At[0]))
+		name := sh.Name
+		if _, layer := k.m.Rules.find(sh.Layer); name == "" && len(layer) < len(sh.Layer) {
+			name = sh.Layer[strings.LastIndexByte(sh.Layer, '/')+1:] // a group for this one alone
+		}
 		switch sh.Kind {
 		case Text:
 			texts = append(texts, mark{at, sh.Name})
@@ -183,11 +187,11 @@ func (k *maker) places(shapes []int, what string) []mark {
 		}
 		j := slices.IndexFunc(out, func(m mark) bool { return apart(m.at, at) < 0.01 })
 		if j < 0 {
-			out = append(out, mark{at, sh.Name})
+			out = append(out, mark{at, name})
 			continue
 		}
 		if out[j].name == "" {
-			out[j].name = sh.Name
+			out[j].name = name
 		} else if sh.Kind == Mark {
 			k.leave(what+" drawn twice", at, 0)
 		}

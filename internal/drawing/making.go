@@ -101,7 +101,11 @@ func (k *maker) make(file string) (*Made, error) {
 	d, m := k.d, k.m
 	b := d.Bound()
 	if d.MetresPerUnit == 0 {
-		return nil, &input.Error{What: fmt.Sprintf("the drawing says no unit, and is %.6g by %.6g of them", b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]), Want: "say the unit, such as --unit mm, or a known distance with --scale"}
+		want := "say the unit, such as --unit mm, or a known distance with --scale"
+		if d.Kind == site.DrawingSVG {
+			want = "say a known distance with --scale, or what it is drawn at, such as --ratio 1:100"
+		}
+		return nil, &input.Error{What: fmt.Sprintf("the drawing says no unit, and is %.6g by %.6g of them", b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]), Want: want}
 	}
 	s := k.sort()
 	if len(s.outline) == 0 && !m.Box {
@@ -212,6 +216,9 @@ func (k *maker) corners(i int) []orb.Point {
 // unless it is given, and with it the way to the plan.
 func (k *maker) from(shapes []ruled) error {
 	pr := &k.place
+	if err := k.near(shapes); err != nil {
+		return err
+	}
 	if k.m.Origin != nil {
 		pr.Origin = *k.m.Origin
 		k.plan = ToPlan(pr)
@@ -237,6 +244,30 @@ func (k *maker) from(shapes []ruled) error {
 	pr.Origin = FromPlan(pr)(low)
 	k.plan = ToPlan(pr)
 	return k.believable(shapes)
+}
+
+// widestDeg is how far degrees may be apart: a plane touches the earth only
+// around one place.
+const widestDeg = 5
+
+// near refuses longitudes and latitudes that are far apart or far from the
+// origin.
+func (k *maker) near(shapes []ruled) error {
+	if k.d.Kind != site.DrawingWGS84 {
+		return nil
+	}
+	from := k.d.Shapes[shapes[0].shape].At[0]
+	if k.m.Origin != nil {
+		from = *k.m.Origin
+	}
+	for _, s := range shapes {
+		for _, p := range k.d.Shapes[s.shape].At {
+			if !(math.Abs(p[0]-from[0]) <= widestDeg && math.Abs(p[1]-from[1]) <= widestDeg) {
+				return &input.Error{What: fmt.Sprintf("(%v, %v) and (%v, %v) are more than %d degrees apart", from[0], from[1], p[0], p[1], widestDeg), Want: k.guess(0)}
+			}
+		}
+	}
+	return nil
 }
 
 // believable refuses a size that no floor has: the unit is wrong.

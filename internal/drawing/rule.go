@@ -2,7 +2,6 @@ package drawing
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"footrule/internal/site"
@@ -86,20 +85,36 @@ func contains(long, short string) bool {
 // Rules are the rules for all layers.
 type Rules []Rule
 
-// Of gives the rules that a layer falls under.
+// Of gives the rules that a layer falls under. Groups of an SVG lie in each
+// other, as in plan/AP/AP-1: such a layer falls under the rules for its whole
+// name or the last part of it; where there are none, under those of the layer
+// it lies in.
 func (rs Rules) Of(layer string) []Rule {
-	var out []Rule
-	for _, r := range rs {
-		if matches(strings.ToLower(r.Layer), strings.ToLower(layer)) {
-			out = append(out, r)
-		}
-	}
+	out, _ := rs.find(layer)
 	return out
+}
+
+// find also gives the layer that the rules are for.
+func (rs Rules) find(layer string) (out []Rule, at string) {
+	at = strings.ToLower(layer)
+	for {
+		last := at[strings.LastIndexByte(at, '/')+1:]
+		for _, r := range rs {
+			if p := strings.ToLower(r.Layer); matches(p, at) || matches(p, last) {
+				out = append(out, r)
+			}
+		}
+		if len(out) > 0 || last == at {
+			return out, at
+		}
+		at = at[:len(at)-len(last)-1]
+	}
 }
 
 // Keep reports whether a layer falls under any rule.
 func (rs Rules) Keep(layer string) bool {
-	return slices.ContainsFunc(rs, func(r Rule) bool { return matches(strings.ToLower(r.Layer), strings.ToLower(layer)) })
+	out, _ := rs.find(layer)
+	return len(out) > 0
 }
 
 // matches compares a name with a pattern of * and ?.
