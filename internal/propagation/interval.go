@@ -98,6 +98,7 @@ type covariance struct {
 	slopes *mat.SymDense // the part that comes from radios' differing exponents
 	df     float64       // degrees of freedom of the rest
 	radios float64
+	freed  float64 // spread of the rows over that of their residuals
 }
 
 // quantile is Student's t at 97.5 % for the combination c of parameters, its
@@ -160,7 +161,7 @@ func (f *groupFit) covariance() *covariance {
 		out.SetSym(q, q, madVariance/float64(len(f.heard))*inflation)
 	case Pooled:
 		out.SetSym(q, q, inflation/(2*max(float64(len(f.heard))-k, 1)))
-		out.df = max(effective-k, 2)
+		out.df, out.freed = max(effective-k, 2), f.freed(&hinv, meat, free, k)
 		return out // the spread is that of restricted likelihood
 	}
 	// Variances were divided by the number of rows; parameters used some up.
@@ -169,6 +170,7 @@ func (f *groupFit) covariance() *covariance {
 		out.slopes.ScaleSym(n/(n-k), out.slopes)
 	}
 	out.df = max(effective-k, 2)
+	out.freed = f.freed(&hinv, meat, free, k)
 	return out
 }
 
@@ -192,6 +194,29 @@ func (f *groupFit) used(free []int, hinv *mat.SymDense) float64 {
 		}
 	}
 	return k
+}
+
+// freed is the spread of the rows over that of their residuals, from which the
+// parameters took a part. With P the projection onto the regressors, the residuals
+// of rows with correlation C have on average the share 1 − tr(P C)/N of the
+// variance, and tr(P C) = tr(H⁻¹ M) over the parameters of the mean: their number
+// where rows are independent, and more where they are alike, since a level at
+// 1 m takes up what all rows of a radio share.
+func (f *groupFit) freed(hinv, meat *mat.SymDense, free []int, used float64) float64 {
+	taken := 0.0
+	for r, i := range free {
+		for s, j := range free {
+			if i < f.psiAt() && j < f.psiAt() {
+				taken += hinv.At(r, s) * meat.At(j, i)
+			}
+		}
+	}
+	n := float64(len(f.heard))
+	left := max(1-taken/n, .25)
+	if f.model == OLS || f.model == Pooled { // their estimate has the number of parameters in it
+		left *= n / max(n-used, 1)
+	}
+	return 1 / math.Sqrt(left)
 }
 
 // madVariance is N times the relative variance of a median absolute residual
@@ -264,6 +289,9 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 		rel = ws*ws*v.At(q, q) + 2*ws*we*v.At(q, q+1) + we*we*v.At(q+1, q+1)
 	}
 	if se, t := math.Sqrt(rel), v.quantile(1, 0); se > 0 {
-		g.SigmaDB = Value{b.sigma, b.sigma * se, b.sigma * math.Exp(-t*se), b.sigma * math.Exp(t*se)}
+		// The interval is about the spread of the rows, the estimate is the
+		// model's own: of what the residuals show.
+		sigma := b.sigma * v.freed
+		g.SigmaDB = Value{b.sigma, sigma * se, min(b.sigma, sigma*math.Exp(-t*se)), sigma * math.Exp(t*se)}
 	}
 }
