@@ -9,8 +9,16 @@ func (s *Session) Apply(f Fact) {
 	if f.Visit != nil {
 		s.walk.Visits = append(s.walk.Visits, *f.Visit)
 		s.undo = append(s.undo, f)
-		s.recount()
 		i, ok := s.index[f.Visit.Point]
+		if !s.voided[f.Visit.ID] {
+			s.last = len(s.walk.Visits) - 1
+			if ok {
+				if s.status[i] == Todo {
+					s.todo--
+				}
+				s.status[i], s.visited[i], s.reasons[i] = Done, s.last, ""
+			}
+		}
 		switch {
 		case ok:
 			s.goNext(i)
@@ -34,7 +42,9 @@ func (s *Session) applyMark(m Mark) {
 	case m.Kind != Goto:
 		s.undo = append(s.undo, Fact{Mark: &m})
 	}
-	s.recount()
+	if m.Kind != Goto && m.Kind != Finish {
+		s.recount()
+	}
 	i, ok := s.index[m.Target]
 	if m.Kind == Void || m.Kind == Unvoid {
 		v := s.visit(m.Target)
@@ -77,12 +87,19 @@ func (s *Session) leave() {
 
 // recount derives the state of every stop from the facts.
 func (s *Session) recount() {
-	clear(s.visited)
 	clear(s.reasons)
+	clear(s.voided)
+	s.last = -1
 	for i := range s.status {
-		s.status[i] = Todo
+		s.status[i], s.visited[i] = Todo, -1
 	}
 	for _, m := range s.walk.Marks {
+		switch m.Kind {
+		case Void:
+			s.voided[m.Target] = true
+		case Unvoid:
+			delete(s.voided, m.Target)
+		}
 		if i, ok := s.index[m.Target]; ok {
 			switch m.Kind {
 			case Skip:
@@ -92,9 +109,20 @@ func (s *Session) recount() {
 			}
 		}
 	}
-	for _, v := range s.walk.Standing() {
+	for k := range s.walk.Visits {
+		v := &s.walk.Visits[k]
+		if s.voided[v.ID] {
+			continue
+		}
+		s.last = k
 		if i, ok := s.index[v.Point]; ok {
-			s.status[i], s.visited[i], s.reasons[i] = Done, v.ID, ""
+			s.status[i], s.visited[i], s.reasons[i] = Done, k, ""
+		}
+	}
+	s.todo = 0
+	for _, st := range s.status {
+		if st == Todo {
+			s.todo++
 		}
 	}
 }
@@ -107,7 +135,7 @@ func (s *Session) goTo(i int) {
 // goNext goes to the first stop to do after stop i, then around.
 func (s *Session) goNext(i int) {
 	n := len(s.stops)
-	for k := 1; k <= n; k++ {
+	for k := 1; k <= n && s.todo > 0; k++ {
 		j := ((i+k)%n + n) % n
 		if s.status[j] == Todo {
 			s.goTo(j)

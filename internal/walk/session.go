@@ -67,8 +67,11 @@ type Session struct {
 	index   map[string]int // point to stop
 	status  []Status
 	reasons []string // of skipped stops
-	visited []string // visit that stands at a stop
-	current int      // −1 when nothing is left
+	visited []int    // place in walk.Visits of the visit that stands at a stop, −1 for none
+	voided  map[string]bool
+	todo    int // stops that are
+	last    int // place of the latest visit that stands, −1 for none
+	current int // −1 when nothing is left
 	phase   Phase
 	offset  orb.Point
 	undo    []Fact
@@ -99,26 +102,17 @@ func NewSession(s *site.Site, w Walk, stops []Stop) (*Session, error) {
 		return nil, errors.New("no points to walk; add points to the plan or lay a grid")
 	}
 	se := &Session{site: s, stops: stops, index: make(map[string]int, len(stops)),
-		status: make([]Status, len(stops)), reasons: make([]string, len(stops)), visited: make([]string, len(stops))}
+		status: make([]Status, len(stops)), reasons: make([]string, len(stops)), visited: make([]int, len(stops)), voided: map[string]bool{}, todo: len(stops), last: -1}
 	for i, st := range stops {
 		if _, twice := se.index[st.Point]; twice {
 			return nil, fmt.Errorf("point %s stands twice on the way", st.Point)
 		}
-		se.index[st.Point] = i
+		se.index[st.Point], se.visited[i] = i, -1
 	}
 	se.walk.Header = w.Header
 	se.current = -1
 	se.goNext(-1)
-	// Facts are folded in the order in which they were made; clocks may lie.
-	facts := make([]Fact, 0, len(w.Visits)+len(w.Marks))
-	for i := range w.Visits {
-		facts = append(facts, Fact{Visit: &w.Visits[i]})
-	}
-	for i := range w.Marks {
-		facts = append(facts, Fact{Mark: &w.Marks[i]})
-	}
-	slices.SortStableFunc(facts, func(a, b Fact) int { return a.seq() - b.seq() })
-	for _, f := range facts {
+	for _, f := range w.facts() {
 		se.Apply(f)
 	}
 	se.endIfCompleted()
@@ -149,10 +143,10 @@ func (s *Session) Reason(i int) string { return s.reasons[i] }
 
 // VisitAt gives the visit that stands at stop i, nil where there is none.
 func (s *Session) VisitAt(i int) *Visit {
-	if s.visited[i] == "" {
+	if s.visited[i] < 0 {
 		return nil
 	}
-	return s.visit(s.visited[i])
+	return &s.walk.Visits[s.visited[i]]
 }
 
 func (s *Session) visit(id string) *Visit {
@@ -183,11 +177,10 @@ func (s *Session) At() orb.Point {
 // Here gives where the surveyor was last known to stand: at the latest visit
 // that stands. ok is false before the first.
 func (s *Session) Here() (floor string, at orb.Point, ok bool) {
-	st := s.walk.Standing()
-	if len(st) == 0 {
+	if s.last < 0 {
 		return "", orb.Point{}, false
 	}
-	v := st[len(st)-1]
+	v := &s.walk.Visits[s.last]
 	return v.Floor, v.At, true
 }
 

@@ -1,0 +1,149 @@
+package walk
+
+import (
+	"slices"
+	"strconv"
+
+	"footrule/internal/site"
+)
+
+// Player plays the facts of a walk: it gives the session as it was after the
+// first n of them, for any n, forwards and back.
+//
+//  1. After n facts the session is that of [NewSession] with those facts.
+//  2. Visits without a point get a stop of their own, named by their ID.
+type Player struct {
+	site  *site.Site
+	walk  Walk
+	stops []Stop
+	facts []Fact
+	shown []Fact // facts, every visit with a point
+	n     int
+	se    *Session
+}
+
+// NewPlayer prepares a walk to be played, before its first fact. The stops are
+// the places that were visited, in order of first visits, and those of more
+// that are not among them. A walk without a visit, or settings that make no
+// session, are an error.
+func NewPlayer(s *site.Site, w Walk, more []Stop) (*Player, error) {
+	p := &Player{site: s, walk: w, facts: w.facts()}
+	if w.Settings.ScansPerFacing < 1 { // an import has no settings
+		p.walk.Settings = DefaultSettings()
+		p.walk.Settings.FacingsDeg = nil
+	}
+	known := map[string]bool{}
+	for _, f := range p.facts {
+		if f.Visit == nil {
+			p.shown = append(p.shown, f)
+			continue
+		}
+		v := *f.Visit
+		if v.Point == "" {
+			v.Point = v.ID
+		}
+		if !known[v.Point] {
+			known[v.Point] = true
+			p.stops = append(p.stops, Stop{Point: v.Point, Floor: v.Floor, At: v.At})
+		}
+		p.shown = append(p.shown, Fact{Visit: &v})
+	}
+	for _, st := range more {
+		if !known[st.Point] {
+			known[st.Point] = true
+			p.stops = append(p.stops, st)
+		}
+	}
+	return p, p.rewind()
+}
+
+// rewind goes back before the first fact.
+func (p *Player) rewind() error {
+	se, err := NewSession(p.site, Walk{Header: p.header()}, p.stops)
+	if err != nil {
+		return err
+	}
+	p.se, p.n = se, 0
+	return nil
+}
+
+// header is that of the walk while it was under way.
+func (p *Player) header() Header {
+	h := p.walk.Header
+	h.Completed = false
+	return h
+}
+
+// Len is how many facts there are.
+func (p *Player) Len() int { return len(p.facts) }
+
+// At is how many of them were played.
+func (p *Player) At() int { return p.n }
+
+// Fact gives fact i, as it was stored.
+func (p *Player) Fact(i int) Fact { return p.facts[i] }
+
+// Session gives the session as it was. It is another one after a step back.
+func (p *Player) Session() *Session { return p.se }
+
+// Go plays up to n facts, clamped to what there is.
+func (p *Player) Go(n int) {
+	n = min(max(n, 0), len(p.facts))
+	if n < p.n {
+		if p.rewind() != nil {
+			return // it was possible before
+		}
+	}
+	for ; p.n < n; p.n++ {
+		p.se.Apply(p.shown[p.n])
+	}
+}
+
+// Known gives the walk as it was stored after the first n facts. Its slices are
+// shared.
+func (p *Player) Known(n int) Walk {
+	w := Walk{Header: p.header()}
+	for _, f := range p.facts[:min(max(n, 0), len(p.facts))] {
+		if f.Visit != nil {
+			w.Visits = append(w.Visits, *f.Visit)
+		} else {
+			w.Marks = append(w.Marks, *f.Mark)
+		}
+	}
+	return w
+}
+
+// Find gives how many facts to play to have seen a visit: that with the ID or
+// at the point that is named, the first such, or the visit with that number
+// counted from 1.
+func (p *Player) Find(name string) (n int, ok bool) {
+	number, err := strconv.Atoi(name)
+	count := 0
+	by := -1
+	for i, f := range p.shown {
+		if f.Visit == nil {
+			continue
+		}
+		count++
+		switch {
+		case f.Visit.ID == name || f.Visit.Point == name:
+			return i + 1, true
+		case err == nil && count == number && by < 0:
+			by = i + 1
+		}
+	}
+	return by, by >= 0
+}
+
+// facts gives visits and marks in the order in which they were made; clocks may lie.
+func (w *Walk) facts() []Fact {
+	out := make([]Fact, 0, len(w.Visits)+len(w.Marks))
+	for i := range w.Visits {
+		out = append(out, Fact{Visit: &w.Visits[i]})
+	}
+	for i := range w.Marks {
+		out = append(out, Fact{Mark: &w.Marks[i]})
+	}
+	slices.SortStableFunc(out, func(a, b Fact) int { return a.seq() - b.seq() })
+	return out
+}
