@@ -76,6 +76,7 @@ type Standing struct {
 	ErrorsM  []float64  // of all fixes, ascending
 	Curves   []Curve    // one per radio in the fit
 	Findings []Finding  // the strongest first
+	Odd      []Doubt    // about the latest visit, by the fit before it; of a replay
 	TargetM  [2]float64 // wanted of half and of nine in ten fixes; 0 where nothing is asked
 
 	// Level predicts radio k (place in Site.Radios) where someone stands, in dBm,

@@ -183,6 +183,9 @@ func (m *Model) nowLine() note {
 }
 
 func (m *Model) nextStep() note {
+	if m.replay != nil && m.replay.typed != nil {
+		return m.playedLine()
+	}
 	switch m.mode() {
 	case recording:
 		return note{"Stand still.", false}
@@ -204,8 +207,10 @@ func (m *Model) nextStep() note {
 		return note{"Not saved: space tries again.", true}
 	case reasoning:
 		return note{"Press the number of the reason.", false}
-	case looking:
+	case looking, gazing:
 		return note{m.readout(), false}
+	case replaying:
+		return m.playedLine()
 	case choosing:
 		return note{m.s.Stops()[m.sel].Point + " is " + m.stopState(m.sel) + ". Space goes there.", false}
 	case over:

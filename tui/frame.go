@@ -78,6 +78,9 @@ func (m *Model) drawKeys(c *canvas.Canvas, l layout) {
 	}
 	x := 0
 	for _, k := range keyLine(m.mode(), l.w) {
+		if m.replay != nil && len(m.replay.ms) == 1 && (k == "o other" || k == "b both") {
+			continue
+		}
 		x += c.Text(x, l.keys, k, m.look.quiet) + 2
 	}
 }

@@ -30,6 +30,9 @@ func (m *Model) read() tea.Cmd {
 // leave quits. A visit that has its scans but is not stored asks once more; what
 // is on its way to the disk is waited for.
 func (m *Model) leave() tea.Cmd {
+	if m.replay != nil {
+		return m.replay.leave()
+	}
 	switch md := m.mode(); {
 	case m.store.out:
 		m.bye = true

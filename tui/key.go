@@ -20,6 +20,8 @@ const (
 	doubting              // the visit does not fit; keep or repeat
 	stuck                 // the visit could not be stored
 	looking               // through a lens other than that of the walk
+	replaying             // a stored walk is played
+	gazing                // the same, through another lens
 	over                  // nothing is left to do
 )
 
@@ -41,7 +43,7 @@ type section struct {
 }
 
 var sections = []section{
-	{"Between points", walking}, {"Looking through a lens", looking}, {"Choosing a point", choosing}, {"Recording", recording},
+	{"Between points", walking}, {"Looking through a lens", looking}, {"Replay", replaying}, {"Replay through a lens", gazing}, {"Choosing a point", choosing}, {"Recording", recording},
 	{"Turning", turning}, {"After an odd visit", doubting}, {"When it could not be saved", stuck},
 	{"When a scan failed", paused}, {"Picking a reason", reasoning}, {"When all is done", over},
 }
@@ -70,23 +72,27 @@ func bindings(md mode) []binding {
 		{keys("4"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(errorLens) }},
 		{keys("5"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(oddLens) }},
 	}
+	cursor := []binding{
+		{keys("left", "h"), "arrows hjkl", "", "move the cursor; shift moves it by five", func(m *Model) tea.Cmd { return m.moveCursor(-1, 0) }},
+		{keys("right", "l"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(1, 0) }},
+		{keys("up", "k"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 1) }},
+		{keys("down", "j"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -1) }},
+		{keys("shift+left", "H"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(-5, 0) }},
+		{keys("shift+right", "L"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(5, 0) }},
+		{keys("shift+up", "K"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 5) }},
+		{keys("shift+down", "J"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -5) }},
+		{keys("f", "g"), "", "", "the next floor", (*Model).nextFloor},
+	}
 	switch md {
 	case looking:
-		return append(append([]binding{
+		return append(append(append([]binding{
 			{keys(" ", "enter", "esc", "backspace"), "", "back to the walk", "back to the walk", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
 			{keys("n", "tab"), "n p tab", "next", "the next access point, hole, point or doubt, or the one before", func(m *Model) tea.Cmd { return m.nextItem(1) }},
 			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.nextItem(-1) }},
 			another,
-			{keys("left", "h"), "arrows hjkl", "", "move the cursor; shift moves it by five", func(m *Model) tea.Cmd { return m.moveCursor(-1, 0) }},
-			{keys("right", "l"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(1, 0) }},
-			{keys("up", "k"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 1) }},
-			{keys("down", "j"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -1) }},
-			{keys("shift+left", "H"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(-5, 0) }},
-			{keys("shift+right", "L"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(5, 0) }},
-			{keys("shift+up", "K"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 5) }},
-			{keys("shift+down", "J"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -5) }},
-			{keys("f", "g"), "", "", "the next floor", (*Model).nextFloor},
-		}, lenses...), common...)
+		}, cursor...), lenses...), common...)
+	case replaying, gazing:
+		return append(playing(md, cursor, another), append(lenses, common...)...)
 	case walking:
 		return append(append([]binding{
 			{keys(" ", "enter"), "", "record", "record here", (*Model).begin},

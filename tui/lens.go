@@ -63,7 +63,7 @@ type layMsg struct {
 
 // lensShown is the lens that the screen has now: what goes on in the walk comes first.
 func (m *Model) lensShown() lens {
-	if m.mode() == looking {
+	if md := m.mode(); md == looking || md == gazing {
 		return m.gaze.lens
 	}
 	return walkLens

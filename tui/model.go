@@ -88,6 +88,11 @@ type Model struct {
 	layer       layer
 	standingRev int // changes with the standing
 
+	replay *Replay // nil for a walk
+	track  int
+	known  int              // facts that the standing knows, of a replay
+	seen   map[int]Standing // by such facts, of a replay; the last few
+
 	zoom  int // powers of two
 	plan  planCache
 	frame *canvas.Canvas
@@ -152,6 +157,10 @@ func (m *Model) mode() mode {
 		return reasoning
 	case m.store.out || m.check.asked:
 		return checking
+	case m.replay != nil && m.gaze.lens != walkLens:
+		return gazing
+	case m.replay != nil:
+		return replaying
 	}
 	switch m.s.Phase() {
 	case walk.Scanning:
@@ -349,16 +358,30 @@ func (m *Model) judged(msg standingMsg) tea.Cmd {
 	}
 	m.judge.err = msg.err
 	if msg.err == nil {
-		m.standing = msg.standing
-		m.standingRev++
-		m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= msg.standing.Points })
-		if msg.standing.Ready() && !math.IsNaN(msg.standing.CE50M.Value) {
-			m.history = append(m.history, msg.standing)
-		}
-		m.levels()
+		m.take(msg.standing, msg.known)
 	}
 	return nil
 }
+
+// take makes a standing the one that is shown.
+func (m *Model) take(st Standing, known int) {
+	m.standing, m.known = st, known
+	m.standingRev++
+	m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= st.Points })
+	if st.Ready() && !math.IsNaN(st.CE50M.Value) {
+		m.history = append(m.history, Standing{Points: st.Points, CE50M: st.CE50M})
+	}
+	if m.replay != nil {
+		if len(m.seen) >= mostSeen {
+			clear(m.seen)
+		}
+		m.seen[known] = st
+	}
+	m.levels()
+}
+
+// mostSeen bounds what a replay keeps of moments that it has judged.
+const mostSeen = 64
 
 // levelRow is an access point in the table of live levels.
 type levelRow struct {

@@ -41,7 +41,7 @@ type planCache struct {
 // floorShown is the floor of the selection, of the current stop, or of the last visit.
 func (m *Model) floorShown() *site.Floor {
 	s := m.s.Site()
-	if m.mode() == looking && m.gaze.floor != "" {
+	if m.lensShown() != walkLens && m.gaze.floor != "" {
 		return s.Floor(m.gaze.floor)
 	}
 	if m.picking && m.sel >= 0 {

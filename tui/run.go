@@ -18,3 +18,12 @@ func Run(ctx context.Context, cfg Config, in io.Reader, out io.Writer) (farewell
 	}
 	return m.Farewell(), err
 }
+
+// RunReplay plays stored walks on the terminal until the viewer quits or ctx ends.
+func RunReplay(ctx context.Context, cfg ReplayConfig, in io.Reader, out io.Writer) error {
+	_, err := tea.NewProgram(NewReplay(cfg), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen()).Run()
+	if errors.Is(err, tea.ErrInterrupted) || ctx.Err() != nil {
+		err = nil
+	}
+	return err
+}

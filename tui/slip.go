@@ -59,8 +59,10 @@ func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 		return
 	}
 	switch m.mode() {
-	case looking:
+	case looking, gazing:
 		m.drawLensSlip(s)
+	case replaying:
+		m.drawPlayed(s)
 	case recording, turning:
 		m.drawRecording(s)
 	case paused:
@@ -243,7 +245,11 @@ func (m *Model) drawLevels(s *slip, n int) {
 	if heard < need {
 		look = m.look.accentStrong
 	}
-	s.pair("Heard now", m.look.text, fmt.Sprintf("%d, need %d", heard, need), look)
+	when := "Heard now"
+	if m.replay != nil {
+		when = "Heard there"
+	}
+	s.pair(when, m.look.text, fmt.Sprintf("%d, need %d", heard, need), look)
 	if m.scan.err != nil {
 		s.wrap(m.words.alarm("Old: no new scan. "+sentence(m.scan.err)), m.look.accent, 3)
 	}

@@ -31,6 +31,7 @@ type (
 	}
 	standingMsg struct {
 		seq      int
+		known    int // facts, of a replay
 		standing Standing
 		err      error
 	}
@@ -43,7 +44,7 @@ type (
 
 // startScan takes the next sweep, unless one is outstanding.
 func (m *Model) startScan() tea.Cmd {
-	if m.scan.out || m.ctx.Err() != nil {
+	if m.scan.out || m.ctx.Err() != nil || m.replay != nil {
 		return nil
 	}
 	m.scan.out = true
@@ -140,6 +141,11 @@ func (m *Model) startJudge() tea.Cmd {
 	if m.cfg.Judge == nil {
 		return nil
 	}
+	if m.replay != nil {
+		if _, ok := m.seen[m.replay.cfg.Tracks[m.track].Player.At()]; ok {
+			return nil
+		}
+	}
 	if m.judge.out {
 		m.judge.again = true
 		m.judge.cancel()
@@ -150,13 +156,21 @@ func (m *Model) startJudge() tea.Cmd {
 	seq, judge := m.judge.seq, m.cfg.Judge
 	ctx, cancel := context.WithCancel(m.ctx)
 	m.judge.cancel = cancel
+	if m.replay != nil {
+		t := &m.replay.cfg.Tracks[m.track]
+		n := t.Player.At()
+		return func() tea.Msg {
+			st, err := t.Judge(ctx, n)
+			return standingMsg{seq, n, st, err}
+		}
+	}
 	// Facts are only ever added, so slices of the present length are a snapshot.
 	w := *m.s.Walk()
 	w.Visits = w.Visits[:len(w.Visits):len(w.Visits)]
 	w.Marks = w.Marks[:len(w.Marks):len(w.Marks)]
 	return func() tea.Msg {
 		st, err := judge(ctx, w)
-		return standingMsg{seq, st, err}
+		return standingMsg{seq, 0, st, err}
 	}
 }
 
@@ -168,7 +182,7 @@ func (m *Model) refresh() tea.Cmd {
 	if ok && here && m.s.Stops()[i].Floor == floor {
 		key = legKey{floor, from, m.s.Stops()[i].At}
 	}
-	if key == m.guide.key {
+	if key == m.guide.key || m.replay != nil {
 		return nil
 	}
 	m.guide.key, m.guide.have = key, false

@@ -77,13 +77,20 @@ an invented site, without a radio: footrule demo`,
 
 // commands is the table of all commands, in the order of the work.
 var commands = []func(*shell) *cobra.Command{
-	newDemo, newNew, newPlan,
+	newDemo,
+	newNew,
+	newPlan,
 	newPrep,
-	newDoctor, newScan, newWalk, newImport,
+	newDoctor,
+	newScan,
+	newCover,
+	newWalk,
+	newImport,
 	newRadios,
 	newReceivers,
-	newFit, newErrors,
-	newCover,
+	newFit,
+	newErrors,
+	newReplay,
 	newValidate,
 }
 

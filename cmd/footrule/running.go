@@ -39,21 +39,30 @@ func (r *running) latest() *propagation.Fit {
 // judge is the running fit and error of a walk, by the functions that the
 // commands fit and errors use.
 func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) {
+	st, fit, err := judgeWalk(ctx, r.plan, w)
+	if fit != nil {
+		r.mu.Lock()
+		r.fit = fit
+		r.mu.Unlock()
+	}
+	return st, err
+}
+
+// judgeWalk fits a walk and measures its error. The fit is nil where there are
+// too few places for one.
+func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk) (tui.Standing, *propagation.Fit, error) {
 	walks := []walk.Walk{w}
-	stays := walk.Stays(r.plan, walks, walk.ByVisit)
+	stays := walk.Stays(plan, walks, walk.ByVisit)
 	st := tui.Standing{Points: places(stays), Need: leastPlaces, RMSM: math.NaN(), BoundM: math.NaN(), FiveMoreM: math.NaN(),
 		CE50M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}, CE90M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}}
 	if st.Points < leastPlaces {
-		return st, nil
+		return st, nil, nil
 	}
-	data := propagation.Observe(r.plan, stays)
+	data := propagation.Observe(plan, stays)
 	fit, err := propagation.Estimate(data, propagation.Options{})
 	if err != nil {
-		return st, fmt.Errorf("no fit yet: %w", err)
+		return st, nil, fmt.Errorf("no fit yet: %w", err)
 	}
-	r.mu.Lock()
-	r.fit = fit
-	r.mu.Unlock()
 	for _, g := range fit.Groups {
 		st.Readings += g.Readings
 		st.Exponents = append(st.Exponents, tui.BandEstimate{Band: g.Band, Estimate: estimate(g.Exponent)})
@@ -63,12 +72,12 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 		st.Warnings = append(st.Warnings, sentence(wn))
 	}
 	st.Level = func(k int, floor string, at orb.Point) float64 {
-		return fit.Level(k, r.plan.FloorIndex(floor), at)
+		return fit.Level(k, plan.FloorIndex(floor), at)
 	}
 	st.Curves = curves(data, fit)
-	e, err := position.Judge(ctx, r.plan, walks, position.Options{Seed: 1})
+	e, err := position.Judge(ctx, plan, walks, position.Options{Seed: 1})
 	if err != nil {
-		return st, fmt.Errorf("no position error yet: %w", err)
+		return st, fit, fmt.Errorf("no position error yet: %w", err)
 	}
 	st.CE50M = tui.Estimate{Value: e.Statistics.CE50M, Half: e.CI95["ce50_m"].Half()}
 	st.CE90M = tui.Estimate{Value: e.Statistics.CE90M, Half: e.CI95["ce90_m"].Half()}
@@ -76,7 +85,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 	st.Judged, st.ErrorsM = judgedPlaces(e)
 	o := position.Outlook(e, fit, 5)
 	st.FiveMoreM = o.CE50.Then
-	return st, nil
+	return st, fit, nil
 }
 
 func estimate(v propagation.Value) tui.Estimate {
@@ -85,7 +94,9 @@ func estimate(v propagation.Value) tui.Estimate {
 
 // doubts compares a visit with the latest fit, in sentences with a size and a
 // way out, the largest first and at most three.
-func (r *running) doubts(v *walk.Visit) []tui.Doubt {
+func (r *running) doubts(v *walk.Visit) []tui.Doubt { return doubtsOf(r.plan, r.latest(), v) }
+
+func doubtsOf(plan *site.Site, fit *propagation.Fit, v *walk.Visit) []tui.Doubt {
 	heard := false
 	for _, s := range v.Scans {
 		heard = heard || len(s.Readings) > 0
@@ -93,8 +104,7 @@ func (r *running) doubts(v *walk.Visit) []tui.Doubt {
 	if !heard {
 		return []tui.Doubt{{AP: -1, Text: "Nothing was heard at all in this visit. Is the adapter on, and the antenna free?"}}
 	}
-	fit := r.latest()
-	stays := walk.Stays(r.plan, []walk.Walk{{Visits: []walk.Visit{*v}}}, walk.ByVisit)
+	stays := walk.Stays(plan, []walk.Walk{{Visits: []walk.Visit{*v}}}, walk.ByVisit)
 	if fit == nil || len(stays) != 1 {
 		return nil
 	}

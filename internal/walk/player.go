@@ -1,6 +1,7 @@
 package walk
 
 import (
+	"maps"
 	"slices"
 	"strconv"
 
@@ -20,7 +21,11 @@ type Player struct {
 	shown []Fact // facts, every visit with a point
 	n     int
 	se    *Session
+	kept  []*Session // as they were after every keepEvery facts, as far as was played
 }
+
+// keepEvery bounds how many facts a step back plays again.
+const keepEvery = 256
 
 // NewPlayer prepares a walk to be played, before its first fact. The stops are
 // the places that were visited, in order of first visits, and those of more
@@ -54,17 +59,12 @@ func NewPlayer(s *site.Site, w Walk, more []Stop) (*Player, error) {
 			p.stops = append(p.stops, st)
 		}
 	}
-	return p, p.rewind()
-}
-
-// rewind goes back before the first fact.
-func (p *Player) rewind() error {
-	se, err := NewSession(p.site, Walk{Header: p.header()}, p.stops)
+	se, err := NewSession(s, Walk{Header: p.header()}, p.stops)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	p.se, p.n = se, 0
-	return nil
+	p.se, p.kept = se, []*Session{se.clone()}
+	return p, nil
 }
 
 // header is that of the walk while it was under way.
@@ -89,13 +89,15 @@ func (p *Player) Session() *Session { return p.se }
 // Go plays up to n facts, clamped to what there is.
 func (p *Player) Go(n int) {
 	n = min(max(n, 0), len(p.facts))
-	if n < p.n {
-		if p.rewind() != nil {
-			return // it was possible before
-		}
+	if from := min(n/keepEvery, len(p.kept)-1); n < p.n || from*keepEvery > p.n {
+		p.se, p.n = p.kept[from].clone(), from*keepEvery
 	}
-	for ; p.n < n; p.n++ {
+	for p.n < n {
 		p.se.Apply(p.shown[p.n])
+		p.n++
+		if p.n == len(p.kept)*keepEvery {
+			p.kept = append(p.kept, p.se.clone())
+		}
 	}
 }
 
@@ -133,6 +135,16 @@ func (p *Player) Find(name string) (n int, ok bool) {
 		}
 	}
 	return by, by >= 0
+}
+
+// clone gives a session of its own that goes on from the same state.
+func (s *Session) clone() *Session {
+	c := *s
+	c.walk.Visits, c.walk.Marks = slices.Clip(s.walk.Visits), slices.Clip(s.walk.Marks)
+	c.status, c.reasons, c.visited = slices.Clone(s.status), slices.Clone(s.reasons), slices.Clone(s.visited)
+	c.voided = maps.Clone(s.voided)
+	c.undo, c.scans, c.live = slices.Clip(s.undo), slices.Clip(s.scans), slices.Clone(s.live)
+	return &c
 }
 
 // facts gives visits and marks in the order in which they were made; clocks may lie.

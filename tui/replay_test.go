@@ -1,0 +1,301 @@
+package tui_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"footrule/internal/canvas"
+	"footrule/internal/radio"
+	"footrule/internal/site"
+	"footrule/internal/walk"
+	"footrule/tui"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// viewer drives a replay without a terminal.
+type viewer struct {
+	t       testing.TB
+	r       *tui.Replay
+	players []*walk.Player
+	quit    bool
+	fire    bool // pauses end at once
+	steps   int  // pauses that ended
+	judged  []int
+}
+
+// walkedBy gives the walk that a robot made over n stops.
+func walkedBy(t testing.TB, n int, change func(r *robot)) walk.Walk {
+	s := hall()
+	r := scene(t, s, grid(s, 4), settings(), nil).open(80, 24)
+	if change != nil {
+		change(r)
+	}
+	walked(r, n)
+	return *r.s.Walk()
+}
+
+func view(t testing.TB, w, h int, change func(*tui.ReplayConfig), walks ...walk.Walk) *viewer {
+	v := &viewer{t: t}
+	s := hall()
+	e := &ether{site: s, delta: map[int]float64{}}
+	cfg := tui.ReplayConfig{Title: s.Name}
+	for i, wk := range walks {
+		p, err := walk.NewPlayer(s, wk, grid(s, 4))
+		require.NoError(t, err)
+		v.players = append(v.players, p)
+		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p,
+			Judge: func(_ context.Context, n int) (tui.Standing, error) {
+				if i == 0 {
+					v.judged = append(v.judged, n)
+				}
+				known := p.Known(n)
+				st := standing(e, len(known.Standing()))
+				if n == 6 {
+					st.Odd = []tui.Doubt{{AP: 2, Text: "AP-03 is 14 dB below the fit here. Door shut, somebody in the way, or AP down?"}}
+				}
+				return st, nil
+			},
+			Lay: func(ctx context.Context, _ int, q tui.Query) (tui.Map, error) { return (&robot{ether: e}).lay(ctx, q) },
+		})
+	}
+	cfg.Compare = func(_ context.Context, a, b int) ([]tui.Change, error) {
+		if min(a, b) == 0 {
+			return nil, nil
+		}
+		return []tui.Change{{AP: 2, Band: radio.Band5, MeanDB: tui.Estimate{Value: -9.4, Half: 2.1}, Points: min(a, b)},
+			{AP: 0, Band: radio.Band5, MeanDB: tui.Estimate{Value: 0.3, Half: math.NaN()}, Points: 1}}, nil
+	}
+	cfg.After = func(time.Duration) <-chan time.Time {
+		if !v.fire {
+			return nil
+		}
+		v.steps++
+		ch := make(chan time.Time, 1)
+		ch <- start
+		return ch
+	}
+	if change != nil {
+		change(&cfg)
+	}
+	v.r = tui.NewReplay(cfg)
+	v.run(v.r.Init())
+	v.send(tea.WindowSizeMsg{Width: w, Height: h})
+	return v
+}
+
+func (v *viewer) send(msg tea.Msg) {
+	v.t.Helper()
+	_, cmd := v.r.Update(msg)
+	v.run(cmd)
+}
+
+func (v *viewer) run(cmd tea.Cmd) {
+	v.t.Helper()
+	queue := []tea.Cmd{cmd}
+	for n := 0; len(queue) > 0; n++ {
+		require.Less(v.t, n, 100000, "commands without end")
+		c := queue[0]
+		queue = queue[1:]
+		if c == nil {
+			continue
+		}
+		switch msg := c().(type) {
+		case nil:
+		case tea.BatchMsg:
+			queue = append(queue, msg...)
+		case tea.QuitMsg:
+			v.quit = true
+		default:
+			_, next := v.r.Update(msg)
+			queue = append(queue, next)
+		}
+	}
+}
+
+func (v *viewer) press(ks ...string) *viewer {
+	v.t.Helper()
+	for _, k := range ks {
+		msg, ok := named[k]
+		if !ok {
+			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
+		}
+		v.send(msg)
+	}
+	return v
+}
+
+var replayStates = []struct {
+	name string
+	two  bool
+	to   func(v *viewer)
+}{
+	{"replay-start", false, func(v *viewer) {}},
+	{"replay-odd", false, func(v *viewer) { v.press("right", "right", "right", "right", "right") }},
+	{"replay-end", false, func(v *viewer) { v.press("e") }},
+	{"replay-name", false, func(v *viewer) { v.press("l", "v", "P", "0", "7") }},
+	{"replay-level", false, func(v *viewer) { v.press("e", "2", "n", ",") }},
+	{"replay-both", true, func(v *viewer) { v.press("b", "right", "right", "right", "right", "right", "right") }},
+	{"replay-help", false, func(v *viewer) { v.press("?") }},
+}
+
+func TestReplayGoldens(t *testing.T) {
+	one := walkedBy(t, 9, nil)
+	two := walkedBy(t, 7, func(r *robot) { r.ether.delta[2] = -9 })
+	two.Name = "walk 3"
+	for _, size := range [][2]int{{80, 24}, {120, 40}} {
+		for _, st := range replayStates {
+			name := fmt.Sprintf("%s-%dx%d", st.name, size[0], size[1])
+			t.Run(name, func(t *testing.T) {
+				walks := []walk.Walk{one}
+				if st.two {
+					walks = append(walks, two)
+				}
+				v := view(t, size[0], size[1], nil, walks...)
+				st.to(v)
+				got := v.r.View()
+				checkSize(t, got, size[0], size[1])
+				golden(t, name+".txt", got+"\n")
+			})
+		}
+	}
+	t.Run("ascii", func(t *testing.T) {
+		for _, st := range replayStates {
+			v := view(t, 80, 24, func(c *tui.ReplayConfig) { c.ASCII, c.Feet = true, true }, one, two)
+			st.to(v)
+			got := v.r.View()
+			checkSize(t, got, 80, 24)
+			for i := range len(got) {
+				require.Less(t, got[i], byte(0x80), "%s: %q", st.name, got)
+			}
+		}
+	})
+}
+
+// A moment looks the same however it was come to.
+func TestReplayIsTheSameBothWays(t *testing.T) {
+	one := walkedBy(t, 9, nil)
+	v := view(t, 100, 30, nil, one)
+	var on []string
+	for range v.players[0].Len() + 2 {
+		on = append(on, v.r.View())
+		v.press("right")
+	}
+	require.Equal(t, v.players[0].Len(), v.players[0].At())
+	last := v.r.View()
+	require.Equal(t, on[len(on)-1], last, "nothing after the end")
+	seen := len(v.judged)
+	for i := len(on) - 4; i >= 0; i-- {
+		v.press("left")
+	}
+	v.press("a")
+	assert.Equal(t, 0, v.players[0].At())
+	assert.Equal(t, on[0], v.r.View())
+	assert.Equal(t, seen, len(v.judged), "moments that were judged are not judged again")
+	v.press("v", "P", "0", "4", "enter")
+	visit, ok := v.players[0].Find("P04")
+	require.True(t, ok)
+	assert.Equal(t, visit, v.players[0].At())
+	v.press("v", "x", "enter")
+	assert.Contains(t, v.r.View(), `No visit "x"`)
+	v.press("q")
+	assert.True(t, v.quit)
+}
+
+func TestReplayPlays(t *testing.T) {
+	v := view(t, 80, 24, nil, walkedBy(t, 9, nil))
+	v.fire = true
+	v.press(" ")
+	assert.Equal(t, v.players[0].Len(), v.players[0].At(), "to the end, and then it stops")
+	assert.Contains(t, v.r.View(), "paused")
+	n := v.steps
+	assert.Equal(t, 9, n-0, "one pause a visit")
+	v.fire = false
+	v.press("a", " ")
+	assert.Contains(t, v.r.View(), "2 a second")
+	v.press("r")
+	assert.Contains(t, v.r.View(), "5 a second")
+	v.press(" ")
+	assert.Contains(t, v.r.View(), "paused")
+}
+
+// Two walks go to the same point, whichever is steered.
+func TestReplayFollows(t *testing.T) {
+	one := walkedBy(t, 9, nil)
+	two := walkedBy(t, 6, nil)
+	v := view(t, 120, 40, nil, one, two)
+	v.press("v", "P", "0", "5", "enter")
+	for i, p := range v.players {
+		require.Equal(t, "P05", p.Fact(p.At()-1).Visit.Point, i)
+	}
+	v.press("o", "e")
+	assert.Equal(t, two.Visits[len(two.Visits)-1].Point, v.players[0].Fact(v.players[0].At()-1).Visit.Point)
+}
+
+// long is a walk of n visits over the stops of a site, heard by all its access points.
+func long(s *site.Site, n int) walk.Walk {
+	w := walk.Walk{Header: walk.Header{ID: "long", Name: "long", Started: start, Settings: settings()}}
+	e := &ether{site: s, delta: map[int]float64{}}
+	stops := grid(s, 2)
+	for i := range n {
+		st := stops[i%len(stops)]
+		v := walk.Visit{ID: fmt.Sprintf("V%05d", i+1), Seq: i + 1, Point: st.Point, Floor: "G", At: st.At}
+		for k := range 4 {
+			at := start.Add(time.Duration(4*i+k) * time.Second)
+			sc := walk.Scan{Time: at, FacingDeg: float64(90 * k)}
+			for _, h := range e.sweep(st.At, at).Heard {
+				sc.Readings = append(sc.Readings, h.Reading)
+			}
+			v.Scans = append(v.Scans, sc)
+		}
+		w.Visits = append(w.Visits, v)
+	}
+	return w
+}
+
+// A replay of ten thousand visits: one step and one frame of it.
+func BenchmarkReplayFrame(b *testing.B) {
+	s := hall()
+	p, err := walk.NewPlayer(s, long(s, 10000), nil)
+	require.NoError(b, err)
+	r := tui.NewReplay(tui.ReplayConfig{Title: "long", Profile: canvas.TrueColor, Tracks: []tui.Track{{Player: p}},
+		After: func(time.Duration) <-chan time.Time { return nil }})
+	r.Update(tea.WindowSizeMsg{Width: 120, Height: 40})
+	p.Go(9000)
+	b.ReportAllocs()
+	for b.Loop() {
+		r.Update(tea.KeyMsg{Type: tea.KeyRight})
+		if len(r.View()) == 0 {
+			b.Fatal("no frame")
+		}
+		if p.At() == p.Len() {
+			b.StopTimer()
+			p.Go(1)
+			b.StartTimer()
+		}
+	}
+}
+
+// The same with a step back, which plays again from the start.
+func BenchmarkReplayBack(b *testing.B) {
+	s := hall()
+	p, err := walk.NewPlayer(s, long(s, 10000), nil)
+	require.NoError(b, err)
+	r := tui.NewReplay(tui.ReplayConfig{Title: "long", Profile: canvas.TrueColor, Tracks: []tui.Track{{Player: p}},
+		After: func(time.Duration) <-chan time.Time { return nil }})
+	r.Update(tea.WindowSizeMsg{Width: 120, Height: 40})
+	for b.Loop() {
+		if p.At() < 5000 {
+			p.Go(10000)
+		}
+		r.Update(tea.KeyMsg{Type: tea.KeyLeft})
+		if len(r.View()) == 0 {
+			b.Fatal("no frame")
+		}
+	}
+}
