@@ -163,19 +163,20 @@ type Hole struct {
 	Heard  int // the fewest
 }
 
-// Map is a quantity over a floor in square cells.
+// Map is a quantity over a floor in equal cells.
 type Map struct {
 	Origin orb.Point // lower left corner
-	CellM  float64
+	Cell   orb.Point // size of a cell, metres
 	W, H   int
 	Values []float64 // row by row from the lower left; NaN where nobody can stand
+	From   string    // what it rests on, a few words
 	Shares []Share   // of HeardLayer
 	Holes  []Hole    // of HeardLayer, the largest first
 }
 
 // At gives the value at a place, NaN outside.
 func (m *Map) At(p orb.Point) float64 {
-	x, y := math.Floor((p[0]-m.Origin[0])/m.CellM), math.Floor((p[1]-m.Origin[1])/m.CellM)
+	x, y := math.Floor((p[0]-m.Origin[0])/m.Cell[0]), math.Floor((p[1]-m.Origin[1])/m.Cell[1])
 	if !(x >= 0 && y >= 0 && x < float64(m.W) && y < float64(m.H)) {
 		return math.NaN()
 	}

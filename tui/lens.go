@@ -203,7 +203,7 @@ func (m *Model) query() (q Query, ok bool) {
 // refreshLayer asks for the map of the lens where it is not the one that is there.
 func (m *Model) refreshLayer() tea.Cmd {
 	q, ok := m.query()
-	if !ok || m.cfg.Lay == nil || !m.standing.Ready() || m.ctx.Err() != nil {
+	if !ok || m.cfg.Lay == nil || m.ctx.Err() != nil {
 		return nil
 	}
 	key := layerKey{q, m.standingRev}

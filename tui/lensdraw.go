@@ -262,8 +262,6 @@ func (m *Model) readout() string {
 			return at + ": no map. " + sentence(m.layer.err)
 		case m.layer.out:
 			return at + ": the map is being made."
-		case !m.standing.Ready():
-			return at + ": no map before there is a fit."
 		}
 		return at
 	}

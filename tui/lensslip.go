@@ -10,7 +10,7 @@ import (
 
 // drawLensSlip says the numbers of the lens.
 func (m *Model) drawLensSlip(s *slip) {
-	if !m.standing.Ready() {
+	if l := m.lensShown(); !m.standing.Ready() && (l == errorLens || l == oddLens) {
 		s.text(m.lensTitle(), m.look.accentStrong)
 		s.gap()
 		for _, row := range m.fitRows() {
@@ -31,12 +31,7 @@ func (m *Model) drawLensSlip(s *slip) {
 }
 
 func (m *Model) lensTitle() string {
-	switch m.lensShown() {
-	case levelLens:
-		return "Level of an access point"
-	case heardLens:
-		return "Access points heard"
-	case errorLens:
+	if m.lensShown() == errorLens {
 		return "Position error"
 	}
 	return "What does not fit"
@@ -54,6 +49,16 @@ func (m *Model) drawLevelSlip(s *slip) {
 		if c.AP == m.gaze.ap {
 			mine = append(mine, c)
 		}
+	}
+	if lay := m.mapShown(); lay != nil {
+		s.text(lay.From, m.look.quiet)
+	}
+	if !m.standing.Ready() {
+		s.gap()
+		for _, row := range m.fitRows() {
+			m.drawFitRow(s, row)
+		}
+		return
 	}
 	if len(mine) == 0 {
 		s.wrap("It was never heard, so no level can be shown.", m.look.accent, 3)
@@ -89,6 +94,7 @@ func (m *Model) drawHeardSlip(s *slip) {
 		m.drawNoMap(s)
 		return
 	}
+	s.text(lay.From, m.look.quiet)
 	s.gap()
 	for _, sh := range lay.Shares {
 		look := m.look.text

@@ -263,7 +263,7 @@ func standing(e *ether, n int) tui.Standing {
 func (r *robot) lay(_ context.Context, q tui.Query) (tui.Map, error) {
 	f := r.ether.site.Floor(q.Floor)
 	b := f.BoundingBox()
-	m := tui.Map{Origin: b.Min, CellM: 1, W: int(b.Max[0] - b.Min[0]), H: int(b.Max[1] - b.Min[1])}
+	m := tui.Map{Origin: b.Min, Cell: orb.Point{1, 1}, From: "from the fit", W: int(b.Max[0] - b.Min[0]), H: int(b.Max[1] - b.Min[1])}
 	far := 0
 	for y := range m.H {
 		for x := range m.W {

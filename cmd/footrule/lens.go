@@ -1,14 +1,20 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 
+	"footrule/internal/coverage"
+
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
+
+	"github.com/paulmach/orb"
 )
 
 // curves lines up what every radio of a fit was heard at with its distance.
@@ -72,4 +78,71 @@ func judgedPlaces(e *position.Errors) (places []tui.Judged, errorsM []float64) {
 	}
 	slices.Sort(errorsM)
 	return places, errorsM
+}
+
+// lensCells bounds the cells of a map for a lens: a screen has fewer.
+const lensCells = 40_000
+
+// layer maps a floor for a lens: from a fit, and where there is none yet from
+// the published figures of the first environment.
+func layer(ctx context.Context, plan *site.Site, fit *propagation.Fit, q tui.Query, set walk.Settings) (tui.Map, error) {
+	floor := plan.FloorIndex(q.Floor)
+	if floor < 0 {
+		return tui.Map{}, fmt.Errorf("no floor %q on the plan", q.Floor)
+	}
+	from := "from the fit"
+	if fit == nil {
+		e := propagation.Environments()[0]
+		var err error
+		if fit, _, err = e.Fit(plan); err != nil {
+			return tui.Map{}, err
+		}
+		from = "no fit yet: published, " + e.Name
+	}
+	b := plan.Floors[floor].BoundingBox()
+	cell := math.Max(0.5, math.Sqrt((b.Max[0]-b.Min[0])*(b.Max[1]-b.Min[1])/lensCells))
+	m, err := coverage.Predict(ctx, plan, fit, coverage.Options{CellM: cell, ThresholdDBm: set.ThresholdDBm, Need: set.Need, Floors: []int{floor}})
+	if err != nil {
+		return tui.Map{}, err
+	}
+	fm := &m.Floors[0]
+	l := fm.Lattice
+	out := tui.Map{Origin: orb.Point{l.Origin[0] - l.DX/2, l.Origin[1] - l.DY/2}, Cell: orb.Point{l.DX, l.DY}, W: l.NX, H: l.NY,
+		Values: make([]float64, l.Len()), From: from}
+	for i := range out.Values {
+		out.Values[i] = math.NaN()
+	}
+	value := func(i int) float64 { return float64(fm.Heard[i]) }
+	switch q.Layer {
+	case tui.LevelLayer:
+		value = func(i int) float64 {
+			best := math.NaN()
+			for k, r := range plan.Radios() {
+				if v := fm.Level(k, i); r.AP == q.AP && !(v <= best) && !math.IsNaN(v) {
+					best = v
+				}
+			}
+			return best
+		}
+	case tui.BoundLayer:
+		bound := m.Accuracy(fm).BoundM
+		value = func(i int) float64 { return bound[i] }
+	case tui.HeardLayer:
+		shares := fm.Shares(set.Need)
+		for k, s := range shares.Heard {
+			out.Shares = append(out.Shares, tui.Share{AtLeast: k + 1, Share: s})
+		}
+		for _, h := range m.Holes() {
+			out.Holes = append(out.Holes, tui.Hole{At: h.Centre, AreaM2: h.AreaM2, Heard: h.Heard})
+		}
+	}
+	for i, at := range fm.Index {
+		out.Values[at] = value(i)
+	}
+	return out, nil
+}
+
+// lay maps a floor for a lens of the walk.
+func (s *survey) lay(ctx context.Context, q tui.Query) (tui.Map, error) {
+	return layer(ctx, s.plan, s.running.latest(), q, s.session.Walk().Settings)
 }

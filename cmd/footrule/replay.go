@@ -99,7 +99,7 @@ func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, pl
 	boot.Restore()
 	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet}
 	for _, p := range plays {
-		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge})
+		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay})
 	}
 	if len(plays) == 2 {
 		cfg.Compare = func(_ context.Context, a, b int) ([]tui.Change, error) {
@@ -114,8 +114,9 @@ func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, pl
 
 // play is a walk that is played.
 type play struct {
-	plan   *site.Site
-	player *walk.Player
+	plan     *site.Site
+	player   *walk.Player
+	settings walk.Settings
 }
 
 func newPlay(plan *site.Site, w walk.Walk) (*play, error) {
@@ -126,7 +127,7 @@ func newPlay(plan *site.Site, w walk.Walk) (*play, error) {
 	if err != nil {
 		return nil, usage(fmt.Errorf("walk %q can't be played: %w", w.Name, err))
 	}
-	return &play{plan: plan, player: p}, nil
+	return &play{plan: plan, player: p, settings: p.Session().Walk().Settings}, nil
 }
 
 // judge is the standing after the first n facts, with the doubts about the
@@ -154,6 +155,10 @@ func (p *play) fit(n int) *propagation.Fit {
 		return nil
 	}
 	return fit
+}
+
+func (p *play) lay(ctx context.Context, n int, q tui.Query) (tui.Map, error) {
+	return layer(ctx, p.plan, p.fit(n), q, p.settings)
 }
 
 // changes compares the mean levels of two walks radio by radio over the points
@@ -265,6 +270,9 @@ func (p *play) print(ctx context.Context, sh *shell, f *replayFlags) error {
 		for k, e := range st.Exponents {
 			s.Exponent[string(e.Band)], s.SigmaDB[string(e.Band)] = number(e.Value), number(st.SpreadsDB[k].Value)
 			exps = append(exps, half(e.Estimate, 1))
+		}
+		if len(exps) == 0 {
+			exps = []string{"–"}
 		}
 		out.Steps = append(out.Steps, s)
 		rows = append(rows, []string{canvas.Clean(v.ID), canvas.Clean(v.Point), s.Time.Format("15:04:05"), strconv.Itoa(s.Heard), strconv.Itoa(st.Points),

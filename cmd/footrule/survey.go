@@ -245,7 +245,7 @@ func (s *survey) guide(from, to orb.Point, floor string) (tui.Leg, bool) {
 func (s *survey) config() tui.Config {
 	return tui.Config{
 		Title: s.plan.Name, Session: s.session, Scanner: s.scanner,
-		Store: s.store, Judge: s.running.judge, Doubts: s.running.doubts, Guide: s.guide,
+		Store: s.store, Judge: s.running.judge, Doubts: s.running.doubts, Guide: s.guide, Lay: s.lay,
 		Clock: s.sh.now,
 		Bell:  func(n int) { fmt.Fprint(s.sh.out, strings.Repeat("\a", n)) },
 		ASCII: s.flags.ascii, Feet: s.flags.feet,
