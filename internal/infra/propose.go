@@ -9,10 +9,10 @@ import (
 	"footrule/internal/site"
 )
 
-// maxTrials is how many assignments are tried to keep switches within their
+// maxTrials is how many assignments are solved to keep switches within their
 // power budgets; with more to try, the best so far is taken and not called
 // proven.
-const maxTrials = 200
+const maxTrials = 300
 
 // socket is a free port.
 type socket struct {
@@ -28,11 +28,13 @@ type plan struct {
 	sockets []socket
 	costs   [][]cost // by open and socket
 	may     [][]bool
+	group   []int // of each socket: sockets of one group are alike
+	solved  int
 }
 
 // trial is one assignment under additional conditions.
 type trial struct {
-	barred   map[[2]int]bool // open access points that keep off a switch, by its index
+	barred   map[[2]int]bool // open access points, and groups of ports that they keep off
 	accepted map[int]bool    // switches that may exceed their budget, by index
 	cols     []int           // socket of each open access point; beyond the sockets: none
 	bound    cost
@@ -44,7 +46,27 @@ type trial struct {
 // known, then least cable. Without budgets this is the assignment problem; with them, it branches
 // on the access points of the switch that has too many.
 func (l *look) propose() {
-	p := plan{l: l}
+	p := l.openPlan()
+	if len(p.open) == 0 || len(l.infra.Switches) == 0 {
+		return
+	}
+	best, proven := p.search()
+	l.proof = proven
+	for k, i := range p.open {
+		f := &l.feeds[i]
+		if best.cols[k] >= len(p.sockets) {
+			l.unpatched = append(l.unpatched, f.ap.ID)
+			f.sw = nil
+			continue
+		}
+		s := p.sockets[best.cols[k]]
+		f.sw, f.port, f.group, f.proposed = s.sw, s.port, s.group, true
+	}
+}
+
+// openPlan gathers the access points whose patching is open and the free ports.
+func (l *look) openPlan() *plan {
+	p := &plan{l: l}
 	taken := map[string]bool{}
 	name := func(sw *site.Switch, port int) string { return fmt.Sprintf("%s %d", sw.ID, port) }
 	for i := range l.feeds {
@@ -62,22 +84,17 @@ func (l *look) propose() {
 			}
 		}
 	}
-	if len(p.open) == 0 || len(l.infra.Switches) == 0 {
-		return
+	for j, k := range p.sockets {
+		if j == 0 {
+			p.group = append(p.group, 0)
+		} else if k.group == p.sockets[j-1].group {
+			p.group = append(p.group, p.group[j-1])
+		} else {
+			p.group = append(p.group, p.group[j-1]+1)
+		}
 	}
 	p.price()
-	best, proven := p.search()
-	l.proof = proven
-	for k, i := range p.open {
-		f := &l.feeds[i]
-		if best.cols[k] >= len(p.sockets) {
-			l.unpatched = append(l.unpatched, f.ap.ID)
-			f.sw = nil
-			continue
-		}
-		s := p.sockets[best.cols[k]]
-		f.sw, f.port, f.group, f.proposed = s.sw, s.port, s.group, true
-	}
+	return p
 }
 
 // price sets what each open access point costs on each socket.
@@ -141,12 +158,13 @@ func (l *look) costOf(f *feed, s socket) cost {
 
 // solve assigns the open access points under the conditions of a trial.
 func (p *plan) solve(t *trial) {
+	p.solved++
 	n, m := len(p.open), len(p.sockets)
 	at := func(i, j int) (cost, bool) {
 		if j >= m { // a column of its own for having no port
 			return cost{without: 1}, j == m+i
 		}
-		return p.costs[i][j], p.may[i][j] && !t.barred[[2]int{i, p.switchOf(j)}]
+		return p.costs[i][j], p.may[i][j] && (len(t.barred) == 0 || !t.barred[[2]int{i, p.group[j]}])
 	}
 	t.cols = assign(n, m+n, at)
 	t.bound = cost{shortfall: float64(len(t.accepted))}
@@ -154,15 +172,6 @@ func (p *plan) solve(t *trial) {
 		c, _ := at(i, j)
 		t.bound = t.bound.plus(c)
 	}
-}
-
-func (p *plan) switchOf(sock int) int {
-	for i := range p.l.infra.Switches {
-		if &p.l.infra.Switches[i] == p.sockets[sock].sw {
-			return i
-		}
-	}
-	return -1
 }
 
 // over lists the switches that a trial puts above their budgets, at the most
@@ -217,38 +226,88 @@ func (p *plan) over(t *trial) (switches []int, movable []int) {
 func (p *plan) search() (best *trial, proven bool) {
 	root := &trial{}
 	p.solve(root)
+	best = p.dive(root)
+	least := p.whole(best)
 	queue := &trials{root}
 	seen := map[string]bool{}
-	var least cost
-	for n := 0; queue.Len() > 0 && n < maxTrials; n++ {
+	for queue.Len() > 0 {
 		t := heap.Pop(queue).(*trial)
-		if best != nil && !t.bound.less(least) {
+		if !t.bound.less(least) {
 			return best, true
 		}
 		switches, movable := p.over(t)
-		whole := t.bound
-		whole[shortfall] += float64(len(switches) - len(t.accepted))
-		if best == nil || whole.less(least) {
+		if whole := p.whole(t); whole.less(least) {
 			best, least = t, whole
 		}
 		if movable == nil {
-			return best, !t.bound.less(least)
+			continue
 		}
-		at := slices.IndexFunc(switches, func(k int) bool { return !t.accepted[k] })
-		next := &trial{barred: t.barred, accepted: map[int]bool{switches[at]: true}}
+		at := switches[slices.IndexFunc(switches, func(k int) bool { return !t.accepted[k] })]
+		next := &trial{barred: t.barred, accepted: map[int]bool{at: true}}
 		for k := range t.accepted {
 			next.accepted[k] = true
 		}
 		p.push(queue, seen, next)
 		for _, i := range movable {
-			next := &trial{barred: map[[2]int]bool{{i, switches[at]}: true}, accepted: t.accepted}
-			for k := range t.barred {
-				next.barred[k] = true
-			}
-			p.push(queue, seen, next)
+			p.push(queue, seen, t.without(i, p.group[t.cols[i]], p.group[t.cols[i]]))
+		}
+		if p.solved > maxTrials {
+			return best, false
 		}
 	}
-	return best, queue.Len() == 0
+	return best, true
+}
+
+// whole is the cost of a trial with the switches that it puts over budget.
+func (p *plan) whole(t *trial) cost {
+	switches, _ := p.over(t)
+	c := t.bound
+	c[shortfall] += float64(len(switches) - len(t.accepted))
+	return c
+}
+
+// without gives the trial in which an open access point also keeps off groups
+// of ports, from the first to the last.
+func (t *trial) without(i, first, last int) *trial {
+	next := &trial{barred: map[[2]int]bool{}, accepted: t.accepted}
+	for k := range t.barred {
+		next.barred[k] = true
+	}
+	for g := first; g <= last; g++ {
+		next.barred[[2]int{i, g}] = true
+	}
+	return next
+}
+
+// dive moves access points off switches over budget, each time the one that
+// costs least, while that gains: a good patching soon, for the search to better.
+func (p *plan) dive(t *trial) *trial {
+	for p.solved < maxTrials/2 {
+		_, movable := p.over(t)
+		var best *trial
+		for _, i := range movable {
+			sw := p.sockets[t.cols[i]].sw
+			first, last := -1, -1
+			for j, s := range p.sockets {
+				if s.sw == sw {
+					if first < 0 {
+						first = p.group[j]
+					}
+					last = p.group[j]
+				}
+			}
+			next := t.without(i, first, last)
+			p.solve(next)
+			if best == nil || p.whole(next).less(p.whole(best)) {
+				best = next
+			}
+		}
+		if best == nil || best.bound[without] > t.bound[without] || p.whole(t).less(best.bound) {
+			return t
+		}
+		t = best
+	}
+	return t
 }
 
 // push solves a trial and queues it, once.
