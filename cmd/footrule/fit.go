@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"footrule/internal/doubt"
 	"footrule/internal/propagation"
 	"footrule/internal/walk"
 
@@ -89,7 +90,7 @@ radio a level and an exponent drawn towards those of its band, the more the less
 was heard.`,
 		Example: "  footrule fit depot.footrule\n  footrule fit depot.footrule --model ols --per-ap --json",
 		Args:    files(1, 1, "a site FILE"),
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			o, err := flags.options()
 			if err != nil {
 				return err
@@ -103,11 +104,18 @@ was heard.`,
 			if err != nil {
 				return fmt.Errorf("%s can't be fitted: %w", args[0], err)
 			}
+			rep, err := doubt.Find(cmd.Context(), plan, walks, doubt.Options{})
+			if err != nil {
+				return errStopped
+			}
 			if asJSON {
-				return printJSON(sh.out, fitJSON(fit))
+				out := fitJSON(fit)
+				suspect(out.AccessPoints, plan, rep)
+				return printJSON(sh.out, out)
 			}
 			fmt.Fprintf(sh.out, "%s  %s, %s at %s\n\n", plan.Name, count(len(walks), "walk"), count(len(stays), "visit"), count(places(stays), "place"))
 			printFit(sh, fit)
+			printSuspects(sh, rep)
 			return nil
 		},
 	}

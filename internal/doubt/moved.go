@@ -1,0 +1,106 @@
+package doubt
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// Constants of a move.
+const (
+	leastMoveM = 3.0
+	placeSD    = 1.2 // what the posterior is too sure by
+	nearModeM  = 5.0
+	otherOdds  = 3.0 // log of 20
+)
+
+// moved compares hanging anywhere on the floor with hanging where the plan says:
+//
+//	lbf = log mean_a exp(L(a) − L(plan))
+func (f *fit) moved() []Finding {
+	out := make([]*Finding, len(f.v.spots))
+	each(len(out), func(ap int) {
+		if f.heardRows(ap) < 4 {
+			return
+		}
+		s := f.v.spots[ap]
+		ll := f.likely(ap, f.v.from(field{s.floor, s.height}))
+		if len(ll) == 0 {
+			return
+		}
+		plan := f.plain(ap)
+		for c := range ll {
+			ll[c] -= plan
+		}
+		lbf := logMean(ll)
+		if !(lbf > 0) {
+			return
+		}
+		place := f.place(ll, s.floor)
+		d := distance(place.At, s.at)
+		out[ap] = &Finding{Kind: Moved, APs: []int{ap}, Seems: []Place{place}, Effect: d, SE: place.SDM, Unit: "m", LBF: lbf, Threshold: thresholds[Moved]}
+		if d <= leastMoveM {
+			out[ap].LBF = min(lbf, 0)
+		}
+	})
+	return kept(out)
+}
+
+func kept(in []*Finding) []Finding {
+	var out []Finding
+	for _, f := range in {
+		if f != nil {
+			out = append(out, *f)
+		}
+	}
+	return out
+}
+
+// heardRows is the most rows that heard a radio of an access point.
+func (f *fit) heardRows(ap int) int {
+	n := 0
+	for k := range f.radios {
+		if f.radios[k].ap == ap {
+			n = max(n, len(f.radios[k].rows))
+		}
+	}
+	return n
+}
+
+// place sums up a log likelihood over the cells of a floor: the mean around its
+// mode, the spread there, and a second mode far from the first.
+func (f *fit) place(ll []float64, floor int) Place {
+	cells := f.v.ground.cells[floor]
+	best := 0
+	for c := range ll {
+		if ll[c] > ll[best] {
+			best = c
+		}
+	}
+	var at orb.Point
+	sum := 0.0
+	for c, p := range cells {
+		if distance(p, cells[best]) <= nearModeM {
+			w := math.Exp(ll[c] - ll[best])
+			at[0] += w * p[0]
+			at[1] += w * p[1]
+			sum += w
+		}
+	}
+	at[0], at[1] = at[0]/sum, at[1]/sum
+	v, other := 0.0, -1
+	for c, p := range cells {
+		if d := distance(p, at); d <= 2*nearModeM {
+			v += math.Exp(ll[c]-ll[best]) * d * d / sum
+		} else if other < 0 || ll[c] > ll[other] {
+			other = c
+		}
+	}
+	step := f.v.ground.stepM[floor]
+	out := Place{Floor: floor, At: at, SDM: placeSD * math.Sqrt(v+step*step/6)}
+	if other >= 0 && ll[other] > ll[best]-otherOdds {
+		p := cells[other]
+		out.Other = &p
+	}
+	return out
+}
