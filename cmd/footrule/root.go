@@ -88,11 +88,9 @@ var commands = []func(*shell) *cobra.Command{
 	newImport,
 	newRadios,
 	newReceivers,
-	newFit, newErrors,
-	newDoubts,
-	newCover,
 	newFit,
 	newErrors,
+	newDoubts,
 	newReplay,
 	newValidate,
 }
