@@ -128,6 +128,9 @@ func efficiencyRows(c *scene, known string, sites []squares) (rows []Row) {
 		r.Value, r.Lo, r.Hi, r.Cases = coverage(beaten)
 		rows = append(rows, r, ratio(row("least mean square, RMS error over bound", Anything()), least))
 	}
+	if known == knowledge[1] {
+		return rows // the ellipse of a single fix takes the fit for exact
+	}
 	r = row("95 % ellipse, coverage", covers95)
 	r.Value, r.Lo, r.Hi, r.Cases = coverage(ellipse)
 	return append(rows, r)
@@ -141,9 +144,6 @@ var reachesBound = Range{1, 1.1}
 // mostBeaten is the share of fixes that may be on the second of two peaks about
 // as high: the search sets out from a coarse grid.
 const mostBeaten = .005
-
-// ellipse95 is the 95 % quantile of χ² with two degrees of freedom, −2 ln 0.05.
-var ellipse95 = -2 * math.Log(.05)
 
 // fixesOf makes fixes of stays by a fit and holds them to the bound under the
 // truth. Only places where the access points that were heard are enough count.
@@ -173,9 +173,9 @@ func fixesOf(grid *position.Grid, f, truth *propagation.Fit, stays []walk.Stay, 
 				out.beaten.hits++
 			}
 		}
-		if c := fix.Covariance; fix.Sure {
+		if fix.Ellipse.MajorM > 0 {
 			out.ellipse.cases++
-			if det := c.XX*c.YY - c.XY*c.XY; (dx*dx*c.YY-2*dx*dy*c.XY+dy*dy*c.XX)/det <= ellipse95 {
+			if fix.Ellipse.Holds(fix.At, st.At) {
 				out.ellipse.hits++
 			}
 		}

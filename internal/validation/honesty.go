@@ -53,6 +53,7 @@ type judgedBoth struct {
 	left, fresh [2][2]float64
 	inside      [2]bool // the interval of the mean by leave-one-out holds the mean at places never walked
 	freshMS     float64 // mean square error at places never walked, by visit
+	ellipse     share   // how many ellipses held the place there, by visit
 	lost        [2]int  // fixes that were not located there, and how many were tried
 }
 
@@ -138,6 +139,14 @@ func (d *drawn) judgeBoth(ctx context.Context, m position.Method, survey, fresh 
 		out.inside[c] = ci.Lo <= there.Statistics.MeanM && there.Statistics.MeanM <= ci.Hi
 		if cut == position.PerVisit {
 			out.freshMS = there.Statistics.RMSM * there.Statistics.RMSM
+			for i := range there.Judged {
+				if r := &there.Judged[i]; r.Ellipse.MajorM > 0 {
+					out.ellipse.cases++
+					if r.Held() {
+						out.ellipse.hits++
+					}
+				}
+			}
 			out.lost = [2]int{there.Statistics.Fixes - there.Statistics.Located, there.Statistics.Fixes}
 		}
 	}
@@ -208,6 +217,14 @@ func methodRows(name string, m position.Method, sites, first []judgedBoth) (rows
 		r.Note = fmt.Sprintf("%d of %d not located", lost, tried)
 	}
 	rows = append(rows, r)
+	var ellipse []share
+	for i := range sites {
+		ellipse = append(ellipse, sites[i].ellipse)
+	}
+	r = row("95 % ellipse by visit, coverage", "", covers95)
+	if r.Value, r.Lo, r.Hi, r.Cases = coverage(ellipse); r.Cases > 0 {
+		rows = append(rows, r)
+	}
 	if m == position.Trilaterate {
 		return rows
 	}

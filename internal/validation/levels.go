@@ -13,20 +13,16 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// claims says up to which silence a model promises its parameters; a model that
-// is not here promises them whatever the silence. Least squares leaves silence
-// out, and a level that is heard in one scan of four is the mean of the lucky
-// ones, which a fit to mean levels believes.
-var claims = map[propagation.Model]silence{
-	propagation.OLS:      missed,
-	propagation.Censored: missed,
-	propagation.Robust:   missed,
-}
+// byVisit are the models that fit the mean level of a visit and do not ask how
+// many of its scans heard: a level that one scan of four heard is the mean of the
+// lucky ones, and they believe it.
+var byVisit = []propagation.Model{propagation.Censored, propagation.Robust}
 
-// promised reports whether a model promises its parameters in a scene.
+// promised reports whether a model promises its parameters in a scene. One that
+// leaves silence out, or fits by visit, does not where radios fall below the
+// floor of hearing.
 func promised(m propagation.Model, c *scene) bool {
-	most, limited := claims[m]
-	return !limited || c.silence <= most
+	return c.silence < weak || !m.IgnoresSilence() && !slices.Contains(byVisit, m)
 }
 
 // oneSlope reports whether all radios of a fit have the exponent of their band.
