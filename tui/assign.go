@@ -149,7 +149,7 @@ func (m *Assign) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.KeyMsg:
-		cmd = m.key(msg)
+		cmd = each(msg, m.key)
 	case assignMsg:
 		cmd = m.stored(msg)
 	default:

@@ -193,3 +193,16 @@ func keyNames(ks []string) string {
 	}
 	return strings.Join(out, " ")
 }
+
+// each hands over keys one by one: those that were struck while the terminal
+// or the line to it was slow come in one message.
+func each(msg tea.KeyMsg, key func(tea.KeyMsg) tea.Cmd) tea.Cmd {
+	if msg.Type != tea.KeyRunes || msg.Paste || len(msg.Runes) < 2 {
+		return key(msg)
+	}
+	var cmds []tea.Cmd
+	for _, r := range msg.Runes {
+		cmds = append(cmds, key(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Alt: msg.Alt}))
+	}
+	return tea.Batch(cmds...)
+}

@@ -195,7 +195,7 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.KeyMsg:
-		cmd = m.key(msg)
+		cmd = each(msg, m.key)
 	case sweepMsg:
 		cmd = m.swept(msg)
 	case listenMsg:

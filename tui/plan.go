@@ -216,6 +216,9 @@ func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
 			continue
 		}
 		look := m.look.box
+		if m.lensShown() != walkLens { // to stand out from the ramp
+			look = m.look.chip
+		}
 		for _, d := range m.check.doubts {
 			if d.AP == i {
 				look = m.look.accentStrong

@@ -193,11 +193,7 @@ func (r *Replay) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		_, cmd := r.ms[msg.track].Update(msg.msg)
 		return r, r.wrap(msg.track, cmd)
 	case tea.KeyMsg:
-		if r.typed != nil {
-			return r, r.typing(msg)
-		}
-		_, cmd := r.ms[r.on].Update(msg)
-		return r, r.wrapShared(cmd)
+		return r, each(msg, r.key)
 	case playMsg:
 		if msg.timer == r.timer && r.playing {
 			return r, r.tick()
@@ -206,6 +202,14 @@ func (r *Replay) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return r, r.compared(msg)
 	}
 	return r, nil
+}
+
+func (r *Replay) key(msg tea.KeyMsg) tea.Cmd {
+	if r.typed != nil {
+		return r.typing(msg)
+	}
+	_, cmd := r.ms[r.on].Update(msg)
+	return r.wrapShared(cmd)
 }
 
 // wrapShared is wrap for what a key did: commands of the replay itself are
@@ -271,14 +275,12 @@ func (r *Replay) shown(i int) tea.Cmd {
 	m.s = p.Session()
 	m.rev++
 	m.drawn = false
-	if p.At() > 0 {
-		if v := p.Fact(p.At() - 1).Visit; v != nil && len(v.Scans) > 0 {
-			sw := radio.Sweep{Started: v.Scans[0].Time}
-			for _, reading := range v.Means() {
-				sw.Heard = append(sw.Heard, radio.Heard{Reading: reading})
-			}
-			m.s.Take(sw)
+	if v := r.latest(i); v != nil && len(v.Scans) > 0 {
+		sw := radio.Sweep{Started: v.Scans[0].Time}
+		for _, reading := range v.Means() {
+			sw.Heard = append(sw.Heard, radio.Heard{Reading: reading})
 		}
+		m.s.Take(sw)
 	}
 	if st, ok := m.seen[p.At()]; ok {
 		m.take(st, p.At())

@@ -444,3 +444,14 @@ func TestNewPanicsOnAHalfConfig(t *testing.T) {
 	assert.Panics(t, func() { tui.New(tui.Config{}) })
 	assert.Panics(t, func() { _ = tui.Plain(context.Background(), tui.Config{}, nil, nil, nil) })
 }
+
+// Keys that come in one message, as over a slow line, all count.
+func TestKeysTogether(t *testing.T) {
+	s := hall()
+	r := scene(t, s, grid(s, 4), settings(), nil).open(80, 24)
+	walked(r, 6)
+	r.send(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("2nn")})
+	assert.Contains(t, r.screen(), "AP-03                 3 of 6")
+	r.send(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("11"), Paste: true})
+	assert.Contains(t, r.screen(), "LEVEL", "what is pasted is no key")
+}
