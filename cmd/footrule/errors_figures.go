@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 
 	"footrule/internal/position"
 	"footrule/internal/walk"
@@ -38,6 +39,9 @@ func shares(s *position.Summary) []struct {
 
 // span prints an interval.
 func span(i position.Interval, digits int) string {
+	if math.IsNaN(i.Lo) {
+		return "–"
+	}
 	return fixed(i.Lo, digits) + " to " + fixed(i.Hi, digits)
 }
 

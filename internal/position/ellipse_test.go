@@ -42,6 +42,8 @@ func TestEllipseOfNormalErrors(t *testing.T) {
 		assert.InDelta(t, .5, float64(in)/n, .005)
 		assert.InDelta(t, .95, float64(in95)/n, .002)
 	}
+	// The circle of 95 % has 2.4477 standard deviations (National Academies 4920).
+	assert.InDelta(t, 2.447746830680816, position.Covariance{XX: 1, YY: 1}.Ellipse(5.991464547107979).MajorM, 1e-12)
 	e := position.Ellipse{MajorM: 4, MinorM: 1, Deg: 90}
 	assert.True(t, e.Holds(orb.Point{}, orb.Point{3.9, 0}))
 	assert.False(t, e.Holds(orb.Point{}, orb.Point{0, 1.1}))

@@ -44,6 +44,7 @@ type Options struct {
 	Train, Test []string // IDs of walks, for TrainTest
 	Propagation propagation.Options
 	Targets     []Target
+	EachAP      bool   // judge without each access point as well, which takes as long again for each
 	Seed        uint64 // of the bootstrap
 	Resamples   int    // of the bootstrap; 0 is DefaultResamples
 }
@@ -66,12 +67,14 @@ type Judged struct {
 	Scans       int
 
 	Fix               Fix
-	ErrorM            float64   // on the plan, whatever the floor; NaN where not located
-	VectorM           orb.Point // fix less truth, where located
-	Area              string    // zone that the surveyor stood in, empty for none
-	FixFloor, FixArea string    // floor and zone that the fix lies in, where located
-	Ellipse           Ellipse   // about the fix, widened for the uncertainty of the fit; zero for none
-	BoundM            float64   // Cramér-Rao bound there, NaN where there is none
+	ErrorM            float64             // on the plan, whatever the floor; NaN where not located
+	VectorM           orb.Point           // fix less truth, where located
+	Area              string              // zone that the surveyor stood in, empty for none
+	FixFloor, FixArea string              // floor and zone that the fix lies in, where located
+	Ellipse           Ellipse             // about the fix, widened for the uncertainty of the fit; zero for none
+	Doubts            []propagation.Doubt // levels far off the fit, which did not have the place
+	OneSide           bool                // all access points heard are to one side of the place
+	BoundM            float64             // Cramér-Rao bound there, NaN where there is none
 }
 
 // Errors is the position error of a site as judged.
@@ -84,6 +87,7 @@ type Errors struct {
 	Quantiles string // how quantiles are taken
 	Targets   []Outcome
 	Areas     []AreaErrors // by floor and zone, in the plan's order
+	Removals  []Removal    // with EachAP, the most needed first
 	Widening  float64      // of ellipses, for the uncertainty of the fit
 
 	Judged []Judged         // by place in order of its first stay, then in order of stays
@@ -128,7 +132,14 @@ func judgeWatched(ctx context.Context, s *site.Site, walks []walk.Walk, o Option
 	if err != nil {
 		return nil, err
 	}
-	return j.errors()
+	e, err := j.errors()
+	if err == nil && o.EachAP {
+		e.Removals, err = j.removals(ctx)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return e, nil
 }
 
 func (o *Options) complete(walks []walk.Walk) error {
@@ -205,6 +216,9 @@ type judge struct {
 	watch  func(place int, f *propagation.Fit)
 
 	widening float64 // of ellipses
+
+	train, test []walk.Stay      // test is all there is where places are left out
+	from        *propagation.Fit // where the fit sets out, nil for nothing
 }
 
 // learn prepares the method from all stays that may be learned from.
@@ -217,10 +231,11 @@ func (j *judge) trainTest(train, test []walk.Stay) error {
 		return errors.New("the walks to test have no visit on the site's floors; name others")
 	}
 	d := propagation.Observe(j.grid.site, train)
-	fit, err := propagation.Estimate(d, j.o.Propagation)
+	fit, err := j.estimate(d)
 	if err != nil {
 		return fmt.Errorf("the walks to train on can't be fitted: %w", err)
 	}
+	j.train, j.test = train, test
 	j.fit, j.refits, j.widening = fit, 1, widening(d, fit)
 	byPlace := j.order(test)
 	l := j.learn(d).without(fit, nil)
@@ -244,10 +259,11 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 		return fmt.Errorf("%s needs stays at 2 places or more, and there are %d; walk more points", j.o.Protocol, len(byPlace))
 	}
 	d := propagation.Observe(j.grid.site, stays)
-	fit, err := propagation.Estimate(d, j.o.Propagation)
+	fit, err := j.estimate(d)
 	if err != nil {
 		return fmt.Errorf("the walks can't be fitted: %w", err)
 	}
+	j.test = stays
 	j.fit, j.widening = fit, widening(d, fit)
 	folds, err := j.folds(stays, byPlace)
 	if err != nil {
@@ -326,6 +342,7 @@ func (j *judge) one(st *walk.Stay, l Locator, f *propagation.Fit) Judged {
 		return r
 	}
 	r.Fix = l.Fix(st)
+	r.Doubts, r.OneSide = f.Doubts(*st), oneSide(j.grid, f, st)
 	if r.Fix.Located {
 		r.VectorM = orb.Point{r.Fix.At[0] - st.At[0], r.Fix.At[1] - st.At[1]}
 		r.ErrorM = math.Hypot(r.VectorM[0], r.VectorM[1])

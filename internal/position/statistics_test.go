@@ -77,6 +77,20 @@ func TestCircularErrorOfNormalErrors(t *testing.T) {
 		assert.InEpsilon(t, c.ce90, s.CE90M, .01)
 		assert.InEpsilon(t, c.ce95, s.CE95M, .01)
 		assert.InEpsilon(t, math.Sqrt(1+c.sy*c.sy), s.RMSM, .01)
+		if c.sy == 1 {
+			// FGDC-STD-007.3-1998 (NSSDA): accuracy_r = 1.7308 RMSE_r.
+			assert.InEpsilon(t, 1.7308183826022852, s.CE95M/s.RMSM, .01)
+			// 63.2 % lie within the RMS and 98.2 % within twice that, 1 − 1/e and 1 − e⁻⁴.
+			for d, want := range map[float64]float64{s.RMSM: .6321205588285577, 2 * s.RMSM: .9816843611112658} {
+				in := 0
+				for _, v := range e {
+					if math.Hypot(v[0], v[1]) <= d {
+						in++
+					}
+				}
+				assert.InDelta(t, want, float64(in)/float64(len(e)), .004)
+			}
+		}
 		assert.InDelta(t, 1, s.Covariance.XX, .02)
 		assert.InDelta(t, c.sy*c.sy, s.Covariance.YY, .02)
 	}

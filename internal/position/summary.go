@@ -22,11 +22,11 @@ func (s Share) Est() float64 { return float64(s.Fixes) / float64(s.Of) }
 // Summary describes fixes at some places. Figures are by the names of ISO/IEC
 // 18305:2016, clause 8.
 type Summary struct {
-	Points     int        // places judged
-	Located    int        // of them with a fix at least once
-	Statistics Statistics // over fixes
-	CI95       map[string]Interval
-	BoundRMSM  float64 // RMS of the bound over located fixes that have one, NaN for none
+	Points     int                 // places judged
+	Located    int                 // of them with a fix at least once
+	Statistics Statistics          // over fixes
+	CI95       map[string]Interval // by BCa over places; NaN for fewer than 5 of them
+	BoundRMSM  float64             // RMS of the bound over located fixes that have one, NaN for none
 
 	Coverage       Share   // fixes located
 	FloorDetection Share   // of located fixes: on the floor where the surveyor stood
@@ -35,8 +35,13 @@ type Summary struct {
 	EllipseM2      float64 // mean area of the ellipses, NaN for none
 }
 
+// leastForInterval is how many places a bootstrapped interval needs: fewer have
+// less than some hundred different resamples, and the interval of two is the gap
+// between them.
+const leastForInterval = 5
+
 // summarise describes what was judged; intervals come from so many resamples of
-// places, none for 0. The fixes of a place stand together.
+// places, none for 0, NaN for few places. The fixes of a place stand together.
 func summarise(judged []Judged, resamples int, seed uint64) Summary {
 	type sized struct {
 		r     float64
@@ -106,6 +111,9 @@ func summarise(judged []Judged, resamples int, seed uint64) Summary {
 		copy(to, v[:])
 	}, resamples, DefaultConfidence, seed)
 	for k, name := range figureNames {
+		if s.Points < leastForInterval {
+			ci[k] = Interval{math.NaN(), math.NaN()}
+		}
 		s.CI95[name] = ci[k]
 	}
 	return s
