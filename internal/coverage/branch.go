@@ -22,6 +22,7 @@ func (l *lagrange) climb(u []float64, steps int, target func(step int, u []float
 	best := math.Inf(-1)
 	theta, still := 2.0, 0
 	g := make([]float64, len(u))
+	way := make([]float64, len(u)) // g, and what is left of the steps before
 	rc := make([]float64, len(l.s.cols))
 	for step := range steps {
 		value := 0.0
@@ -51,28 +52,38 @@ func (l *lagrange) climb(u []float64, steps int, target func(step int, u []float
 			}
 			best = value
 			l.bestU, l.rc = slices.Clone(u), slices.Clone(rc)
-		} else if still++; still >= 15 {
-			theta, still = theta/2, 0
-			copy(u, l.bestU)
-			continue
+		} else if still++; still >= 30 {
+			theta, still = theta*0.7, 0
 		}
 		goal := target(step, u)
-		if whole(best) >= goal || theta < 1e-3 {
+		if whole(best) >= goal || theta < 1e-4 {
 			break
+		}
+		// Where the last way points back, part of it stays, so that the steps do not
+		// zigzag (Camerini, Fratta and Maffioli 1975).
+		back, length := 0.0, 0.0
+		for r, v := range g {
+			if l.demand[r] <= 0 || u[r] <= 0 && v < 0 {
+				g[r], way[r] = 0, 0
+				continue
+			}
+			back += v * way[r]
+			length += way[r] * way[r]
+		}
+		share := 0.0
+		if back < 0 && length > 0 {
+			share = -1.5 * back / length
 		}
 		norm := 0.0
 		for r, v := range g {
-			if l.demand[r] <= 0 || u[r] <= 0 && v < 0 {
-				g[r] = 0
-				continue
-			}
-			norm += v * v
+			way[r] = v + share*way[r]
+			norm += way[r] * way[r]
 		}
 		if norm == 0 {
 			break
 		}
 		t := theta * (float64(goal) + 0.05 - value) / norm
-		for r, v := range g {
+		for r, v := range way {
 			u[r] = max(0, u[r]+t*v)
 		}
 	}

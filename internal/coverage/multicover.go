@@ -3,6 +3,8 @@ package coverage
 import (
 	"fmt"
 	"math"
+	mathbits "math/bits"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -26,7 +28,8 @@ type Choice struct {
 //
 //  1. greedily, taking what covers most of what is still lacking, weighted by the
 //     multipliers of the bound;
-//  2. by exchange: drops what is not needed, and two for one;
+//  2. by exchange: drops what is not needed, puts one for two, and takes out and
+//     fills up again at random (seeded);
 //  3. the bound is that of Lagrange: for any multipliers u ≥ 0
 //     Σ u_r d_r + Σ_c min(0, 1 − Σ_{r in c} u_r), climbed by subgradients
 //     (Held, Wolfe and Crowder 1974), which nears that of the relaxed linear
@@ -51,6 +54,7 @@ func (p *Multicover) solve(budget int) *Choice {
 		}
 		out.Columns, out.LowerBound = s.best, s.bound
 	}
+	out.Columns, out.LowerBound = append(out.Columns, s.forced...), out.LowerBound+len(s.forced)
 	slices.Sort(out.Columns)
 	out.Optimal = len(out.Columns) == out.LowerBound
 	return out
@@ -106,6 +110,7 @@ type solver struct {
 	demand []int
 	sets   []bits // per column, its rows
 	short  []int
+	forced []int // columns of every choice; the rest is without them
 	nnz    int
 
 	best  []int
@@ -136,13 +141,34 @@ func newSolver(p *Multicover) *solver {
 		size   int
 		demand int
 	}
+	// A row that demands all of its columns forces them. With these out of the
+	// way every row has more columns left than it demands, or demands none.
+	demand := make([]int, p.Rows)
+	forced := newBits(len(p.Columns))
+	for r := range member {
+		if demand[r] = p.demand(r); demand[r] > count[r] {
+			s.short = append(s.short, r)
+			demand[r] = count[r]
+		}
+		if demand[r] > 0 && demand[r] == count[r] {
+			for i, w := range member[r] {
+				forced[i] |= w
+			}
+		}
+	}
+	for c := range p.Columns {
+		if forced.has(c) {
+			s.forced = append(s.forced, c)
+		}
+	}
 	var kept []row
 	seen := map[string]int{}
 	for r := range member {
-		d := p.demand(r)
-		if d > count[r] {
-			s.short = append(s.short, r)
-			d = count[r]
+		d := demand[r]
+		for i, w := range forced {
+			n := mathbits.OnesCount64(member[r][i] & w)
+			d, count[r] = d-n, count[r]-n
+			member[r][i] &^= w
 		}
 		if d <= 0 {
 			continue
@@ -355,6 +381,10 @@ const wholeSlack = 1e-6
 
 func whole(v float64) int { return int(math.Ceil(v - wholeSlack)) }
 
+// rootSteps is how far the bound is climbed at first; it stops by itself once it
+// gains no more.
+const rootSteps = 3000
+
 // root climbs the bound from scratch and builds choices by its multipliers.
 func (s *solver) root() {
 	ones := make([]float64, len(s.demand))
@@ -373,12 +403,47 @@ func (s *solver) root() {
 		}
 	}
 	l := &lagrange{s: s, demand: s.demand}
-	value := l.climb(u, 400, func(step int, now []float64) int {
-		if step%10 == 9 {
+	value := l.climb(u, rootSteps, func(step int, now []float64) int {
+		if step%20 == 19 {
 			s.keep(s.greedy(nil, nil, now))
 		}
 		return len(s.best)
 	})
 	s.u, s.bound = l.bestU, whole(value)
 	s.keep(s.greedy(nil, nil, l.bestU))
+	s.shake()
+}
+
+// shakes is how often shake tries, and shakeWork the entries that it looks at, at
+// most.
+const (
+	shakes    = 200
+	shakeWork = 60_000_000
+)
+
+// shake takes out a part of the best choice at random and fills up again, by
+// weights a little off, until the bound is met or the work is done.
+func (s *solver) shake() {
+	rng := rand.New(rand.NewPCG(1, 2))
+	now := slices.Clone(s.best)
+	weight := make([]float64, len(s.demand))
+	for range min(shakes, shakeWork/(3*s.nnz+1)) {
+		if s.bound == len(s.best) {
+			return
+		}
+		share := 0.1 + 0.4*rng.Float64()
+		var left []int
+		for _, c := range now {
+			if rng.Float64() >= share {
+				left = append(left, c)
+			}
+		}
+		for r := range weight {
+			weight[r] = (s.u[r] + 0.01) * (0.3 + rng.Float64())
+		}
+		if next := s.exchange(s.greedy(left, nil, weight)); len(next) <= len(now) {
+			now = next
+			s.keep(now)
+		}
+	}
 }
