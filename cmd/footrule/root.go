@@ -84,6 +84,7 @@ var commands = []func(*shell) *cobra.Command{
 	newDoctor,
 	newScan,
 	newCover,
+	newPlace,
 	newWalk,
 	newImport,
 	newRadios,

@@ -37,47 +37,77 @@ type radioTerm struct {
 // which [position.HeardWeight] is at its ends to 1e-6.
 const weightReach = 6.0
 
+// mapped lists the radios that are in the fit.
+func (m *Map) mapped() []int {
+	var out []int
+	for k := range m.Fit.Radios {
+		if m.Fit.Group(k) != nil {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// radioTerms prepares radios that are in the fit for one floor.
+func (m *Map) radioTerms(floor int, radios []int) []radioTerm {
+	out := make([]radioTerm, len(radios))
+	scans := float64(m.Options.Scans)
+	for n, k := range radios {
+		g := m.Fit.Group(k)
+		r := &m.Fit.Radios[k]
+		ap := &m.Site.AccessPoints[r.Ref.AP]
+		rise := m.Site.Floors[m.Site.FloorIndex(ap.Floor)].ElevationM + ap.HeightM - m.Site.Floors[floor].ElevationM - m.Site.ReceiverHeightM
+		shadow, scatter := m.Fit.Spread(k)
+		sigma := math.Sqrt(shadow*shadow + scatter*scatter/scans)
+		out[n] = radioTerm{at: ap.At, rise2: rise * rise, sigma: sigma, floorDBm: g.FloorDBm,
+			never:  r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, scans),
+			strong: g.FloorDBm + weightReach*sigma, deaf: g.FloorDBm - weightReach*sigma}
+	}
+	return out
+}
+
+// term is what radio k says in a cell; ok is false where that is nothing.
+func (m *Map) term(fm *FloorMap, r *radioTerm, k, i int) (t position.Term, ok bool) {
+	mu := float64(fm.levels[k][i])
+	x, y := fm.At[i][0]-r.at[0], fm.At[i][1]-r.at[1]
+	d := math.Sqrt(x*x + y*y + r.rise2)
+	if mu < r.deaf || d <= site.MinDistanceM {
+		return t, false // says nothing, or stands where the level is flat
+	}
+	w := 1 - r.never
+	if mu < r.strong {
+		w = position.HeardWeight(mu, r.floorDBm, r.sigma, r.never)
+	}
+	return position.Term{Offset: orb.Point{x, y}, DistanceM: d, Exponent: m.Fit.ExponentAt(k, d), SigmaDB: r.sigma, Weight: w}, true
+}
+
+// information is F in a cell, in 1/m², of some radios that are in the fit.
+func (m *Map) information(fm *FloorMap, terms []radioTerm, radios []int, i int) (xx, xy, yy float64) {
+	for n, k := range radios {
+		if t, ok := m.term(fm, &terms[n], k, i); ok {
+			x, xy1, y := position.Information([]position.Term{t})
+			xx, xy, yy = xx+x, xy+xy1, yy+y
+		}
+	}
+	return xx, xy, yy
+}
+
 // Accuracy of one floor of the map.
 func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 	n := fm.Len()
 	a := &Accuracy{BoundM: make([]float64, n), ErrorM: make([]float64, n)}
-	radios := make([]radioTerm, len(m.Fit.Radios))
-	scans := float64(m.Options.Scans)
-	for k := range radios {
-		g := m.Fit.Group(k)
-		if g == nil {
-			continue
-		}
-		r := &m.Fit.Radios[k]
-		ap := &m.Site.AccessPoints[r.Ref.AP]
-		rise := m.Site.Floors[m.Site.FloorIndex(ap.Floor)].ElevationM + ap.HeightM - m.Site.Floors[fm.Floor].ElevationM - m.Site.ReceiverHeightM
-		shadow, scatter := m.Fit.Spread(k)
-		sigma := math.Sqrt(shadow*shadow + scatter*scatter/scans)
-		radios[k] = radioTerm{at: ap.At, rise2: rise * rise, sigma: sigma, floorDBm: g.FloorDBm,
-			never:  r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, scans),
-			strong: g.FloorDBm + weightReach*sigma, deaf: g.FloorDBm - weightReach*sigma}
-	}
+	radios := m.mapped()
+	ready := m.radioTerms(fm.Floor, radios)
 	box := m.Site.Floors[fm.Floor].BoundingBox()
 	span := math.Hypot(box.Max[0]-box.Min[0], box.Max[1]-box.Min[1])
 	prior := fm.prior()
 	var terms []position.Term
 	for i := range n {
 		terms = terms[:0]
-		for k := range radios {
-			if fm.levels[k] == nil {
-				continue
+		for n, k := range radios {
+			if t, ok := m.term(fm, &ready[n], k, i); ok {
+				terms = append(terms, t)
 			}
-			r, mu := &radios[k], float64(fm.levels[k][i])
-			x, y := fm.At[i][0]-r.at[0], fm.At[i][1]-r.at[1]
-			d := math.Sqrt(x*x + y*y + r.rise2)
-			if mu < r.deaf || d <= site.MinDistanceM {
-				continue // says nothing, or stands where the level is flat
-			}
-			w := 1 - r.never
-			if mu < r.strong {
-				w = position.HeardWeight(mu, r.floorDBm, r.sigma, r.never)
-			}
-			terms = append(terms, position.Term{Offset: orb.Point{x, y}, DistanceM: d, Exponent: m.Fit.ExponentAt(k, d), SigmaDB: r.sigma, Weight: w})
 		}
 		a.BoundM[i] = math.NaN()
 		if c, ok := position.Bound(terms); ok && c.RMS() <= span {
