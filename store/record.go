@@ -20,8 +20,9 @@ const (
 	kindHead  // of a walk
 	kindBlock // of visits
 	kindMark
-	kindPart // of a visit that an import has not joined yet
-	kindRows // where the rows of a block stand in the imported file
+	kindPart    // of a visit that an import has not joined yet
+	kindRows    // where the rows of a block stand in the imported file
+	kindPicture // of a plan
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)

@@ -24,6 +24,7 @@ type drawingFlags struct {
 	layers, bands                         []string
 	floor, floorName, unit, scale, origin string
 	window, join, layerKey, ratio         string
+	outline                               string
 	elevation, turn, height               float64
 	box                                   bool
 }
@@ -40,6 +41,7 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 	fl.StringVar(&f.layerKey, "layer-key", "layer", "the property that names the layer of a GeoJSON's features")
 	fl.StringVar(&f.origin, "origin", "", "the place in the drawing that is 0, 0 on the plan: x,y (default: the lower left of the outline)")
 	fl.Float64Var(&f.turn, "turn", 0, "turn the plan clockwise by so many degrees")
+	fl.StringVar(&f.outline, "outline", "", `the outline of a picture's floor, in its pixels: "x,y x,y x,y …" (default: the picture's edge)`)
 	fl.StringVar(&f.window, "window", "", `take only what lies between two corners of the drawing: "x1,y1 x2,y2"`)
 	fl.StringVar(&f.join, "join", "", "how far apart ends of the outline may be to count as one (default 0.05m)")
 	fl.BoolVar(&f.box, "box", false, "the outline is the box around what is drawn")
@@ -49,7 +51,7 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 
 // given names a flag of a drawing that was given, "" where none was.
 func (f *drawingFlags) given(cmd *cobra.Command) string {
-	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "ratio", "layer-key", "origin", "turn", "window", "join", "box", "ap-height", "band"} {
+	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "ratio", "layer-key", "origin", "outline", "turn", "window", "join", "box", "ap-height", "band"} {
 		if cmd.Flags().Changed(name) {
 			return name
 		}
@@ -168,6 +170,25 @@ func parsePlaces(s string) ([]orb.Point, error) {
 		out = append(out, p)
 	}
 	return out, nil
+}
+
+// isDrawing reports whether a plan is a drawing or a picture by its name.
+func isDrawing(path string) bool { return drawing.Known(path) || drawing.IsPicture(path) }
+
+// drawings lists the endings of drawings and pictures.
+func drawings() string { return strings.Join(drawing.Ends(), ", ") + ", .png, .jpg" }
+
+// readFloor makes a floor of a drawing or a picture; of this it also gives the
+// bytes.
+func (f *drawingFlags) readFloor(path string, o drawing.Options, m drawing.Making) (*drawing.Made, []byte, error) {
+	if drawing.IsPicture(path) {
+		return f.readPicture(path, o, m)
+	}
+	if f.outline != "" {
+		return nil, nil, usage(errors.New("--outline lists the pixels of a picture; of a drawing, say which layer is it: --layer NAME=outline"))
+	}
+	made, err := readDrawing(path, o, m)
+	return made, nil, err
 }
 
 // readDrawing reads a drawing and makes a floor of it.

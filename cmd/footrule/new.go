@@ -1,13 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 
-	"footrule/internal/drawing"
 	"footrule/internal/site"
 	"footrule/store"
 
@@ -23,7 +23,8 @@ func newNew(sh *shell) *cobra.Command {
 		Long: `new makes the site file that walks and readings are kept in. An existing file is
 left alone. The plan is a site.toml (floors, walls, points, access points), or a
 drawing that becomes the first floor: DXF, whose layers are said with --layer
-(footrule plan DRAWING lists them). What is left out is counted and said.
+(footrule plan DRAWING lists them), SVG, GeoJSON, or a picture (PNG, JPEG) to draw
+on, with --scale. What is left out is counted and said.
 
 Where FILE ends in .toml, the plan is written there as text, to be corrected and
 filled in by hand. Further floors: footrule plan FILE --add DRAWING.
@@ -32,14 +33,18 @@ A drawing's unit is what a program's template said. Tape a distance or two in th
 building and let footrule plan FILE --tape hold the plan to them.`,
 		Example: "  footrule new depot.footrule --from site.toml\n" +
 			"  footrule new depot.footrule --from ground.dxf --layer OUTER=outline --layer 'WALL*=brick' --layer AP=aps\n" +
-			"  footrule new depot.toml --from ground.dxf --unit mm --layer OUTER=outline",
+			"  footrule new depot.toml --from ground.dxf --unit mm --layer OUTER=outline\n" +
+			"  footrule new depot.footrule --from ground.png --scale '120,80 920,80 12.5m'",
 		Args: files(1, 1, "the FILE to make"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if from == "" {
-				return usage(fmt.Errorf("new needs a plan: --from site.toml, or a drawing (%s)", strings.Join(drawing.Ends(), ", ")))
+				return usage(fmt.Errorf("new needs a plan: --from site.toml, or a drawing (%s)", drawings()))
 			}
-			plan, err := planFrom(sh, cmd, from, name, &df)
+			plan, pics, err := planFrom(sh, cmd, from, name, &df)
 			if err != nil {
+				return err
+			}
+			if err := nameFor(args[0], plan); err != nil {
 				return err
 			}
 			if isTOML(args[0]) {
@@ -51,7 +56,8 @@ building and let footrule plan FILE --tape hold the plan to them.`,
 				if err != nil {
 					return err
 				}
-				if err := st.Close(); err != nil {
+				err = pics.keep(st)
+				if err := errors.Join(err, st.Close()); err != nil {
 					return err
 				}
 			}
@@ -79,35 +85,44 @@ building and let footrule plan FILE --tape hold the plan to them.`,
 }
 
 // planFrom reads a site.toml, or makes a site of a drawing.
-func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags) (*site.Site, error) {
-	if !drawing.Known(from) {
+func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags) (*site.Site, pictures, error) {
+	if !isDrawing(from) {
 		if flag := df.given(cmd); flag != "" {
-			return nil, usage(fmt.Errorf("--%s is for drawings (%s), and %s is none", flag, strings.Join(drawing.Ends(), ", "), from))
+			return nil, nil, usage(fmt.Errorf("--%s is for drawings (%s), and %s is none", flag, drawings(), from))
 		}
 		f, err := os.Open(from)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		defer f.Close()
-		return site.Read(from, f)
+		plan, err := site.Read(from, f)
+		if err != nil {
+			return nil, nil, err
+		}
+		pics, err := picturesOf(from, plan)
+		return plan, pics, err
 	}
 	o, m, err := df.parse()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	made, err := readDrawing(from, o, m)
+	made, pic, err := df.readFloor(from, o, m)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if name == "" {
 		name = siteName(from)
 	}
 	plan := &site.Site{Name: name, ReceiverHeightM: site.DefaultReceiverHeightM, Floors: []site.Floor{made.Floor}, AccessPoints: made.AccessPoints}
 	if err := plan.Validate(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	printMade(sh.out, made)
-	return plan, nil
+	pics := pictures{}
+	if pic != nil {
+		pics[made.Floor.Drawing.Picture] = pic
+	}
+	return plan, pics, nil
 }
 
 func isTOML(path string) bool { return strings.EqualFold(filepath.Ext(path), ".toml") }

@@ -3,9 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"sort"
 	"strings"
@@ -48,7 +48,7 @@ Each becomes a new revision of the plan.`,
 		Args: files(1, 1, "a site FILE, a site.toml or a drawing"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
-			if flag := f.given(cmd); f.draw == "" && flag != "" && !(flag == "floor" && len(f.tape) > 0) && !drawing.Known(path) {
+			if flag := f.given(cmd); f.draw == "" && flag != "" && !(flag == "floor" && len(f.tape) > 0) && !isDrawing(path) {
 				return usage(fmt.Errorf("--%s is for a drawing; give one with --add", flag))
 			}
 			if f.replace && f.draw == "" {
@@ -56,9 +56,9 @@ Each becomes a new revision of the plan.`,
 			}
 			changes := f.draw != "" || len(f.tape) > 0
 			switch {
-			case drawing.Known(path) && changes:
+			case isDrawing(path) && changes:
 				return usage(fmt.Errorf("%s is a drawing; make a site file of it first: footrule new FILE --from %s", path, path))
-			case drawing.Known(path):
+			case isDrawing(path):
 				return f.list(sh, path)
 			case isTOML(path) && changes:
 				return usage(fmt.Errorf("%s is text and yours to edit; --add and --tape change a site file", path))
@@ -104,9 +104,10 @@ func (f *planFlags) plan(sh *shell, path string, changes bool) (*site.Site, erro
 func (f *planFlags) change(sh *shell, st *store.Store, plan *site.Site) error {
 	var made *drawing.Made
 	var say []string
+	var pic []byte
 	if f.draw != "" {
 		var err error
-		if made, say, err = f.addFloor(plan); err != nil {
+		if made, pic, say, err = f.addFloor(plan); err != nil {
 			return err
 		}
 	}
@@ -117,6 +118,11 @@ func (f *planFlags) change(sh *shell, st *store.Store, plan *site.Site) error {
 	}
 	if err := plan.Validate(); err != nil {
 		return err
+	}
+	if pic != nil {
+		if _, err := st.PutPicture(pic); err != nil {
+			return err
+		}
 	}
 	rev, err := st.PutPlan(plan)
 	if err != nil {
@@ -136,23 +142,23 @@ func (f *planFlags) change(sh *shell, st *store.Store, plan *site.Site) error {
 }
 
 // addFloor takes a floor from a drawing.
-func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []string, error) {
-	if !drawing.Known(f.draw) {
-		return nil, nil, usage(fmt.Errorf("%s: --add takes a drawing (%s)", f.draw, strings.Join(drawing.Ends(), ", ")))
+func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []byte, []string, error) {
+	if !isDrawing(f.draw) {
+		return nil, nil, nil, usage(fmt.Errorf("%s: --add takes a drawing (%s)", f.draw, drawings()))
 	}
 	if f.floor == "" {
-		return nil, nil, usage(errors.New("--add needs the ID of the floor: --floor 1"))
+		return nil, nil, nil, usage(errors.New("--add needs the ID of the floor: --floor 1"))
 	}
 	o, m, err := f.parse()
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	at := plan.FloorIndex(m.ID)
 	switch {
 	case at >= 0 && !f.replace:
-		return nil, nil, usage(fmt.Errorf("floor %q is there already; give another --floor, or --replace it", m.ID))
+		return nil, nil, nil, usage(fmt.Errorf("floor %q is there already; give another --floor, or --replace it", m.ID))
 	case at < 0 && f.replace:
-		return nil, nil, usage(fmt.Errorf("there is no floor %q to replace", m.ID))
+		return nil, nil, nil, usage(fmt.Errorf("there is no floor %q to replace", m.ID))
 	}
 	m.Taken = map[string]bool{}
 	for i := range plan.Floors {
@@ -174,10 +180,11 @@ func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []string, error) {
 			say = append(say, fmt.Sprintf("laid over floor %s: the same origin (%.10g, %.10g) in the drawing", base.ID, d.Origin[0], d.Origin[1]))
 		}
 	}
-	made, err := readDrawing(f.draw, o, m)
+	made, pic, err := f.readFloor(f.draw, o, m)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
+	made.Floor.Drawing.File = filepath.Base(made.Floor.Drawing.File)
 	if at >= 0 {
 		old := &plan.Floors[at]
 		if f.floorName == "" {
@@ -199,7 +206,7 @@ func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []string, error) {
 			say = append(say, fmt.Sprintf("floor %s does not lie over floor %s; if it should, give the --origin that is 0, 0 on both", made.Floor.ID, plan.Floors[i].ID))
 		}
 	}
-	return made, say, nil
+	return made, pic, say, nil
 }
 
 // base is a floor whose drawing a new one may share its origin with: of the
@@ -259,11 +266,11 @@ func spot(s string) site.Spot {
 
 // list prints what a drawing holds.
 func (f *planFlags) list(sh *shell, path string) error {
+	if drawing.IsPicture(path) {
+		return listPicture(sh, path, f.asJSON)
+	}
 	r, err := os.Open(path)
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			return usage(err)
-		}
 		return err
 	}
 	defer r.Close()

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -20,7 +21,9 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("NO_COLOR", "1")
-			return nil
+			drawings, err := filepath.Abs(filepath.Join("..", "..", "testdata", "drawing"))
+			e.Setenv("HALL", drawings)
+			return err
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
 	})

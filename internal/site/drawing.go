@@ -1,6 +1,8 @@
 package site
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"math"
 
@@ -42,7 +44,7 @@ type Drawing struct {
 	Origin        orb.Point // in the drawing's own coordinates
 	MetresPerUnit float64   // 1 for wgs84
 	TurnDeg       float64
-	Picture       string `cbor:",omitempty"` // SHA-256 of the picture's bytes in hexadecimal, where a site file has them
+	Picture       string `cbor:",omitempty"` // SHA-256 of the bytes of a picture in hexadecimal; empty where not known
 }
 
 // Taped is a distance measured in the building along the floor. It is what
@@ -110,6 +112,7 @@ func (d *decoder) drawing(t *table, floor int) *Drawing {
 		out.MetresPerUnit = v
 	}
 	out.TurnDeg, _ = dt.number("turn_deg", false)
+	out.Picture = dt.text("sha256", false)
 	dt.done()
 	return out
 }
@@ -148,6 +151,9 @@ func (c *checker) drawing(floor int, of string, d *Drawing) {
 	}
 	if !known {
 		c.at(r.with("kind"), fmt.Sprintf("the kind of the drawing of %s is %q", of, clip(string(d.Kind))), `write "dxf", "svg", "geojson", "wgs84" or "picture"`)
+	}
+	if hash, err := hex.DecodeString(d.Picture); d.Picture != "" && (err != nil || len(hash) != sha256.Size || d.Kind != DrawingPicture) {
+		c.at(r.with("sha256"), fmt.Sprintf("sha256 of the drawing of %s is %q", of, clip(d.Picture)), "write the 64 hexadecimal digits of a picture, or leave the key out")
 	}
 	for _, v := range d.Origin {
 		if !(math.Abs(v) <= MaxDrawingOrigin) {

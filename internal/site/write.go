@@ -55,6 +55,9 @@ func Write(w io.Writer, s *Site) error {
 			if d.TurnDeg != 0 {
 				key("turn_deg", number(d.TurnDeg))
 			}
+			if d.Picture != "" {
+				key("sha256", quote(d.Picture))
+			}
 		}
 		for _, t := range f.Taped {
 			table("floor.taped")

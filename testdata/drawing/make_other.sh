@@ -14,3 +14,6 @@ fi
 if command -v inkscape >/dev/null; then
 	inkscape hall.svg --actions='select-by-element:text;delete;select-all:all;object-to-path' --export-plain-svg --export-filename=hall-paths.svg
 fi
+if command -v rsvg-convert >/dev/null; then
+	rsvg-convert -b white -w 594 hall.svg -o hall.png
+fi
