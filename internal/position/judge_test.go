@@ -318,8 +318,8 @@ func TestJudgeRefuses(t *testing.T) {
 		o    position.Options
 		want string
 	}{
-		{position.Options{Method: "guess"}, `no method "guess"; use one of [trilateration posterior nearest]`},
 		{position.Options{Protocol: "hope"}, `no protocol "hope"; use leave-one-out, leave-area-out or train-test`},
+		{position.Options{Method: "guess"}, `no method "guess"; use one of [trilateration posterior radio-map nearest]`},
 		{position.Options{Fix: "scan"}, `no fix from a "scan"; use visit or facing`},
 		{position.Options{Resamples: 10}, "10 resamples are too few for an interval; use 100 or more"},
 		{position.Options{Protocol: position.TrainTest, Train: []string{"W1"}}, "train-test needs walks to train on and walks to test; name at least one of each"},

@@ -15,6 +15,7 @@ type Method string
 const (
 	Trilaterate Method = "trilateration" // [Trilateration]
 	Posterior   Method = "posterior"     // posterior mean under the fit, over where people can walk
+	RadioMap    Method = "radio-map"     // posterior mean under the fit with kriged residuals
 	Nearest     Method = "nearest"       // weighted nearest stays in signal space
 )
 
@@ -25,6 +26,7 @@ var methods = []struct {
 }{
 	{Trilaterate, learnTrilateration},
 	{Posterior, learnPosterior},
+	{RadioMap, learnMap},
 	{Nearest, learnNearest},
 }
 

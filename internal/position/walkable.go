@@ -123,7 +123,12 @@ const reachSpacings = 1.25
 // reached lists the cells within reach of places that were walked. A floor where
 // nobody walked keeps all of its cells: the walk says nothing of it.
 func (c *cells) reached(at []orb.Point, floor []int) []int {
-	reach := reachSpacings * spacing(at, floor)
+	return c.within(reachSpacings, at, floor)
+}
+
+// within lists the cells so many spacings from places, as reached does.
+func (c *cells) within(spacings float64, at []orb.Point, floor []int) []int {
+	reach := spacings * spacing(at, floor)
 	out := make([]int, 0, len(c.at))
 	walked := make([]bool, len(c.site.Floors))
 	for _, f := range floor {

@@ -1,0 +1,145 @@
+package kriging
+
+import (
+	"math"
+	"sync"
+)
+
+// Node is a pair of hyperparameters on a lattice: ℓ = 2^(Length/3) m and
+// ρ = 10^(Ratio/4). A step changes predictions by far less than their error.
+type Node struct {
+	Length, Ratio int
+}
+
+// The lattice: ℓ from 0.25 m, less than a step, to 64 m, more than a shadow; ρ
+// from 1/100, where values are next to exact, to 100, where they say nothing.
+const (
+	leastLength, mostLength = -6, 18
+	leastRatio, mostRatio   = -8, 8
+)
+
+// Start is a node from which to look for the best: ℓ = 4 m, ρ = 1.
+var Start = Node{6, 0}
+
+// LengthM is ℓ.
+func (n Node) LengthM() float64 { return math.Exp2(float64(n.Length) / 3) }
+
+// NoiseRatio is ρ.
+func (n Node) NoiseRatio() float64 { return math.Pow(10, float64(n.Ratio)/4) }
+
+func (n Node) inside() bool {
+	return n.Length >= leastLength && n.Length <= mostLength && n.Ratio >= leastRatio && n.Ratio <= mostRatio
+}
+
+// Family is the systems of one layout over the lattice, each factored when it is
+// first asked for. It is safe for use by several goroutines.
+type Family struct {
+	Layout Layout
+	mu     sync.Mutex
+	kept   map[Node]func() (*System, error)
+}
+
+// NewFamily factors nothing yet.
+func NewFamily(l Layout) *Family {
+	return &Family{Layout: l, kept: map[Node]func() (*System, error){}}
+}
+
+// System gives the system of a node.
+func (f *Family) System(n Node) (*System, error) {
+	f.mu.Lock()
+	get, ok := f.kept[n]
+	if !ok {
+		get = sync.OnceValues(func() (*System, error) { return NewSystem(f.Layout, n.LengthM(), n.NoiseRatio()) })
+		f.kept[n] = get
+	}
+	f.mu.Unlock()
+	return get()
+}
+
+// Series is values at the rows of a family. Where rows are means of several
+// values, what those differed by within rows tells their noise too.
+type Series struct {
+	Family  *Family
+	Y       []float64 // of the rows, less their mean function
+	Without []int     // rows that do not count
+
+	WithinSquare float64 // Σ (value − its row's mean)², over rows that count
+	WithinDF     int     // values less rows, over rows that count
+}
+
+// Hyper is what [Best] found: the hyperparameters that series share.
+type Hyper struct {
+	Node
+	Variance float64 // s²
+	LogLik   float64 // log marginal likelihood of all values that count
+}
+
+// NoiseVariance is ρ s², the variance of a value of noise 1 around g.
+func (h Hyper) NoiseVariance() float64 { return h.NoiseRatio() * h.Variance }
+
+// Best climbs on the lattice from a node to one that no neighbour exceeds in the
+// marginal likelihood of all series together, with
+//
+//	s² = (Σ yᵀK⁻¹y + Σ within/ρ)/(Σ rows + Σ degrees within)
+//
+// the best for each node. Without values that count it is the start with s² = 0.
+func Best(series []Series, start Node) (Hyper, error) {
+	known := map[Node]Hyper{}
+	at := func(n Node) (Hyper, error) {
+		if h, ok := known[n]; ok {
+			return h, nil
+		}
+		h, err := evaluate(series, n)
+		known[n] = h
+		return h, err
+	}
+	best, err := at(start)
+	if err != nil || best.Variance == 0 {
+		return best, err
+	}
+	for {
+		from := best
+		for _, d := range [...]Node{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
+			n := Node{from.Length + d.Length, from.Ratio + d.Ratio}
+			if !n.inside() {
+				continue
+			}
+			h, err := at(n)
+			if err != nil {
+				return best, err
+			}
+			if h.LogLik > best.LogLik {
+				best = h
+			}
+		}
+		if best == from {
+			return best, nil
+		}
+	}
+}
+
+// evaluate is the likelihood of all series at a node.
+func evaluate(series []Series, n Node) (Hyper, error) {
+	h := Hyper{Node: n}
+	var square, logDet float64
+	values := 0
+	for i := range series {
+		r := &series[i]
+		s, err := r.Family.System(n)
+		if err != nil {
+			return h, err
+		}
+		z := make([]float64, len(r.Y))
+		s.Solve(r.Y, z)
+		e := s.Evidence(r.Y, z, s.Block(r.Without))
+		square += e.Square + r.WithinSquare/s.Ratio
+		logDet += e.LogDet + float64(r.WithinDF)*math.Log(s.Ratio)
+		values += e.N + r.WithinDF
+	}
+	if values == 0 || square == 0 {
+		return h, nil
+	}
+	h.Variance = square / float64(values)
+	h.LogLik = -.5 * (float64(values)*(math.Log(2*math.Pi*h.Variance)+1) + logDet)
+	return h, nil
+}

@@ -1,0 +1,156 @@
+package kriging
+
+import (
+	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
+
+// Map carries a system onto a list of places: the weights B = K⁻¹ C(rows, places),
+// found once. It is safe for use by several goroutines.
+type Map struct {
+	System *System
+	At     []orb.Point
+
+	weights []float64 // n × places, row by row
+	share   []float64 // per place, variance over s²
+}
+
+// Onto prepares predictions at places: n² steps for each of them, once.
+func (s *System) Onto(at []orb.Point) *Map {
+	n, c := s.Rows(), len(at)
+	m := &Map{System: s, At: at, weights: make([]float64, n*c), share: make([]float64, c)}
+	for j := range m.share {
+		m.share[j] = 1
+	}
+	if n == 0 || c == 0 {
+		return m
+	}
+	cross := make([]float64, n*c)
+	for i, p := range s.Layout.At {
+		for j, q := range at {
+			cross[i*c+j] = s.correlation(p, q)
+		}
+	}
+	// The product by K⁻¹ wants both of its triangles.
+	full := mat.DenseCopyOf(s.inv).RawMatrix()
+	blas64.Gemm(blas.NoTrans, blas.NoTrans, 1, full, blas64.General{Rows: n, Cols: c, Stride: c, Data: cross}, 0, blas64.General{Rows: n, Cols: c, Stride: c, Data: m.weights})
+	for i := range n {
+		for j, w := range m.weights[i*c : (i+1)*c] {
+			m.share[j] -= w * cross[i*c+j]
+		}
+	}
+	for j, v := range m.share {
+		m.share[j] = max(v, 0)
+	}
+	return m
+}
+
+// Mean sets dst to the prediction of g at every place from y:
+//
+//	m(x) = C(x, rows) K⁻¹ y
+func (m *Map) Mean(y, dst []float64) {
+	clear(dst)
+	c := len(m.At)
+	for i, v := range y {
+		if v != 0 {
+			floats.AddScaled(dst, v, m.weights[i*c:(i+1)*c])
+		}
+	}
+}
+
+// Variance sets dst to the variance over s² of g at every place given the rows,
+// without the noise of a value there.
+func (m *Map) Variance(dst []float64) { copy(dst, m.share) }
+
+// Without sets mean and variance to those of the rows outside of a block, from
+// z = K⁻¹y: with b the rows P of the weights at x,
+//
+//	m₋P(x) = m(x) − bᵀ ((K⁻¹)_PP)⁻¹ z_P,  v₋P(x) = v(x) + bᵀ ((K⁻¹)_PP)⁻¹ b
+func (m *Map) Without(y, z []float64, b *Block, mean, variance []float64) {
+	m.Mean(y, mean)
+	m.Variance(variance)
+	if len(b.rows) == 0 {
+		return
+	}
+	c := len(m.At)
+	drop := b.solve(b.pick(z))
+	for a, i := range b.rows {
+		floats.AddScaled(mean, -drop.AtVec(a), m.weights[i*c:(i+1)*c])
+	}
+	// bᵀ A⁻¹ b by the factor of A = UᵀU: the squares of U⁻ᵀ b.
+	var u mat.TriDense
+	b.ch.UTo(&u)
+	half := make([]float64, len(b.rows)*c)
+	for a, i := range b.rows {
+		row := half[a*c : (a+1)*c]
+		copy(row, m.weights[i*c:(i+1)*c])
+		for d := range a {
+			floats.AddScaled(row, -u.At(d, a), half[d*c:(d+1)*c])
+		}
+		floats.Scale(1/u.At(a, a), row)
+		for j, v := range row {
+			variance[j] += v * v
+		}
+	}
+}
+
+// Covariance sets dst to the covariance over s² of g at another place with g at
+// every place, given the rows.
+func (m *Map) Covariance(at orb.Point, dst []float64) {
+	for j, q := range m.At {
+		dst[j] = m.System.correlation(at, q)
+	}
+	c := len(m.At)
+	for i, p := range m.System.Layout.At {
+		floats.AddScaled(dst, -m.System.correlation(at, p), m.weights[i*c:(i+1)*c])
+	}
+}
+
+// After sets dst to the variance over s² of g at every place once further rows
+// were there too, whatever they say: the variance does not depend on values.
+func (m *Map) After(further Layout, dst []float64) error {
+	s, n, c := m.System, len(further.At), len(m.At)
+	m.Variance(dst)
+	if n == 0 {
+		return nil
+	}
+	// The covariance of the further rows given the rows.
+	given := mat.NewSymDense(n, nil)
+	z, k := make([]float64, s.Rows()), make([][]float64, n)
+	for a, p := range further.At {
+		k[a] = make([]float64, s.Rows())
+		for i, q := range s.Layout.At {
+			k[a][i] = s.correlation(p, q)
+		}
+		s.Solve(k[a], z)
+		for b := range a + 1 {
+			v := s.correlation(p, further.At[b]) - floats.Dot(z, k[b])
+			if a == b {
+				v += s.Ratio * further.Noise[a]
+			}
+			given.SetSym(b, a, v)
+		}
+	}
+	var ch mat.Cholesky
+	if !ch.Factorize(given) {
+		return ErrSingular
+	}
+	var u mat.TriDense
+	ch.UTo(&u)
+	half := make([]float64, n*c)
+	for a, p := range further.At {
+		row := half[a*c : (a+1)*c]
+		m.Covariance(p, row)
+		for d := range a {
+			floats.AddScaled(row, -u.At(d, a), half[d*c:(d+1)*c])
+		}
+		floats.Scale(1/u.At(a, a), row)
+		for j, v := range row {
+			dst[j] = max(0, dst[j]-v*v)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,303 @@
+package position
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+
+	"footrule/internal/kriging"
+	"footrule/internal/propagation"
+	"footrule/internal/radio"
+	"footrule/internal/walk"
+
+	"github.com/paulmach/orb"
+)
+
+// learnMap gathers rows, chooses the hyperparameters of every band from all
+// stays, from where those without a place set out, and maps all of it.
+func learnMap(l *lessons) learner {
+	m := &mapping{lessons: l, cells: l.grid.cells(), spots: spotsOf(l), start: map[radio.Band]kriging.Node{}}
+	families := map[string]*series{}
+	for k := range l.fit.Radios {
+		if !l.fit.Radios[k].InFit {
+			continue
+		}
+		for f := range l.data.Site.Floors {
+			s := seriesOf(l, m.spots, k, f)
+			if len(s.rows) == 0 {
+				continue
+			}
+			layout := s.layout()
+			key := layoutKey(f, layout)
+			if same := families[key]; same != nil {
+				s.family, s.maps = same.family, same.maps
+			} else {
+				s.family = kriging.NewFamily(layout)
+				s.maps = &maps{kept: map[kriging.Node]func() *kriging.Map{}}
+				families[key] = s
+			}
+			m.series = append(m.series, s)
+		}
+	}
+	m.near = make([][]int, len(l.data.Site.Floors))
+	for _, i := range m.cells.within(2*reachSpacings, m.spots.at, m.spots.floor) {
+		m.near[m.cells.floor[i]] = append(m.near[m.cells.floor[i]], i)
+	}
+	levels := m.spots.levels(l.fit)
+	for _, b := range radio.Bands() {
+		m.start[b] = kriging.Start
+		m.start[b] = m.hyper(b, levels, nil).Node
+	}
+	return m
+}
+
+// mapping makes radio maps without some places.
+type mapping struct {
+	*lessons
+	cells  *cells
+	spots  *spots
+	series []*series
+	near   [][]int // per floor, cells that a map is made for
+	start  map[radio.Band]kriging.Node
+}
+
+// maps are those of one layout, by node.
+type maps struct {
+	mu   sync.Mutex
+	kept map[kriging.Node]func() *kriging.Map
+}
+
+// of gives the map of a system, made when first asked for.
+func (m *maps) of(s *kriging.System, n kriging.Node, at func() []orb.Point) *kriging.Map {
+	m.mu.Lock()
+	get, ok := m.kept[n]
+	if !ok {
+		get = sync.OnceValue(func() *kriging.Map { return s.Onto(at()) })
+		m.kept[n] = get
+	}
+	m.mu.Unlock()
+	return get()
+}
+
+func layoutKey(floor int, l kriging.Layout) string {
+	b := fmt.Appendf(nil, "%d", floor)
+	for i, p := range l.At {
+		b = fmt.Appendf(b, " %g %g %g", p[0], p[1], l.Noise[i])
+	}
+	return string(b)
+}
+
+// levels predicts every radio of a fit at every spot.
+func (s *spots) levels(f *propagation.Fit) [][]float64 {
+	out := make([][]float64, len(f.Radios))
+	for k := range out {
+		if f.Radios[k].InFit {
+			out[k] = s.ways.level(f, k)
+		}
+	}
+	return out
+}
+
+// hyper chooses the hyperparameters of a band from rows at places that are not
+// left out.
+func (m *mapping) hyper(b radio.Band, levels [][]float64, without map[int]bool) kriging.Hyper {
+	var all []kriging.Series
+	for _, s := range m.series {
+		if m.fit.Radios[s.radio].Band == b && levels[s.radio] != nil {
+			all = append(all, s.residuals(levels[s.radio], without))
+		}
+	}
+	h, err := kriging.Best(all, m.start[b])
+	if err != nil { // noise of a hundredth and more of the variance keeps a covariance positive
+		panic(err)
+	}
+	return h
+}
+
+// without maps what is left; the fit and the hyperparameters are of that alone.
+func (m *mapping) without(f *propagation.Fit, places []int) Locator {
+	of := m.cells.reached(m.stood(m.left(places)))
+	gone := map[int]bool{}
+	for _, p := range places {
+		gone[p] = true
+	}
+	levels := m.spots.levels(f)
+	hypers := map[radio.Band]kriging.Hyper{}
+	for _, b := range radio.Bands() {
+		hypers[b] = m.hyper(b, levels, gone)
+	}
+	out := &radioMap{fit: f, cells: m.cells, of: of, radios: make([]mapped, len(f.Radios))}
+	spans := m.cells.spans(f, of)
+	for k := range out.radios {
+		if spans[k].at == nil {
+			continue
+		}
+		h := hypers[f.Radios[k].Band]
+		if h.Variance == 0 { // nothing is known of residuals but their spread in the fit
+			sigma := f.Group(k).SigmaDB.Est
+			h.Variance = sigma * sigma
+		}
+		r := &out.radios[k]
+		r.level = slices.Clone(spans[k].at)
+		r.variance = make([]float64, len(of))
+		for i := range r.variance {
+			r.variance[i] = h.Variance
+		}
+		for _, s := range m.series {
+			if s.radio == k {
+				m.add(s, h, levels[k], gone, of, r)
+			}
+		}
+		r.finish(h.NoiseVariance())
+	}
+	return out
+}
+
+// add puts the kriged residuals of a series on the cells of its floor.
+func (m *mapping) add(s *series, h kriging.Hyper, levels []float64, gone map[int]bool, of []int, r *mapped) {
+	sys, err := s.family.System(h.Node)
+	if err != nil {
+		panic(err) // it was there to choose the node
+	}
+	on := m.near[s.floor]
+	places := func(cells []int) []orb.Point {
+		out := make([]orb.Point, len(cells))
+		for i, j := range cells {
+			out[i] = m.cells.at[j]
+		}
+		return out
+	}
+	var here, at []int // of those asked for, on this floor; and where they are in on
+	for i, j := range of {
+		if m.cells.floor[j] == s.floor {
+			n, ok := slices.BinarySearch(on, j)
+			if !ok {
+				n = -1
+			}
+			here, at = append(here, i), append(at, n)
+		}
+	}
+	var mp *kriging.Map
+	if slices.Contains(at, -1) { // what is left reaches further than all of it
+		on = on[:0:0]
+		for n, i := range here {
+			on = append(on, of[i])
+			at[n] = n
+		}
+		mp = sys.Onto(places(on))
+	} else {
+		mp = s.maps.of(sys, h.Node, func() []orb.Point { return places(on) })
+	}
+	y := s.residuals(levels, gone)
+	z := make([]float64, len(y.Y))
+	sys.Solve(y.Y, z)
+	mean, share := make([]float64, len(on)), make([]float64, len(on))
+	mp.Without(y.Y, z, sys.Block(y.Without), mean, share)
+	for n, i := range here {
+		r.level[i] += mean[at[n]]
+		r.variance[i] = h.Variance * share[at[n]]
+	}
+}
+
+// mapped is one radio over the cells.
+type mapped struct {
+	level    []float64 // dBm
+	variance []float64 // dB², of the level
+	halfLog  []float64 // ½ log of the variance of a stay's level there
+	inverse  []float64 // 1/(ν variance of a stay's level)
+}
+
+// finish adds the noise of a stay.
+func (r *mapped) finish(noise float64) {
+	r.halfLog, r.inverse = make([]float64, len(r.level)), make([]float64, len(r.level))
+	for i, v := range r.variance {
+		v += noise
+		r.halfLog[i] = math.Log(v) / 2
+		r.inverse[i] = 1 / (tDegrees * v)
+	}
+}
+
+// tDegrees are those of Student's t in which levels are told: bodies and doors
+// make some far off, and those must not decide.
+const tDegrees = 5.0
+
+// radioMap finds fixes as [posterior] does, but by levels that are kriged: the
+// fit is the mean, and on each floor a Gaussian process with the exponential
+// kernel stands for what it leaves at the stays that were learned from, radio by
+// radio; its hyperparameters are shared by the radios of a band and maximise the
+// marginal likelihood ([kriging.Best]). Levels count by Student's t with the
+// scale √(variance of the level + variance of a stay around it), the second from
+// stays of the kind that fixes are made of: between facings where they are cut
+// by facing. A silence counts as in the fit, with the t for the normal.
+type radioMap struct {
+	fit    *propagation.Fit
+	cells  *cells
+	of     []int
+	radios []mapped
+}
+
+// Fix locates a stay.
+func (m *radioMap) Fix(st *walk.Stay) Fix {
+	heard := heardAPs(m.fit, st)
+	if heard == 0 {
+		return Fix{Reason: nothingHeard}
+	}
+	l := make([]float64, len(m.of))
+	product := make([]float64, len(m.of))
+	for i := range product {
+		product[i] = 1
+	}
+	fold := func() {
+		for i, p := range product {
+			l[i] -= (tDegrees + 1) / 2 * math.Log(p)
+			product[i] = 1
+		}
+	}
+	n := 0
+	for k := range m.radios {
+		r := &m.radios[k]
+		if r.level == nil {
+			continue
+		}
+		if k >= len(st.Levels) || st.Levels[k].Heard == 0 {
+			m.silent(k, st, l)
+			continue
+		}
+		y := st.Levels[k].MeanDBm
+		for i, mu := range r.level {
+			e := y - mu
+			product[i] *= 1 + e*e*r.inverse[i]
+			l[i] -= r.halfLog[i]
+		}
+		if n++; n%32 == 0 { // a product of 32 stays far from the end of the numbers
+			fold()
+		}
+	}
+	fold()
+	fix := m.cells.weigh(m.of, l)
+	fix.Heard = heard
+	return fix
+}
+
+// silent adds what it says that a stay did not hear a radio.
+func (m *radioMap) silent(k int, st *walk.Stay, l []float64) {
+	if m.fit.Model == propagation.OLS {
+		return
+	}
+	f, r, floor := &m.fit.Radios[k], &m.radios[k], m.fit.Group(k).FloorDBm
+	p := f.StayMiss + (1-f.StayMiss)*math.Pow(f.ScanMiss, float64(st.Scans))
+	for i, mu := range r.level {
+		l[i] += math.Log(p + (1-p)*t5((floor-mu)*math.Sqrt(tDegrees*r.inverse[i])) + math.SmallestNonzeroFloat64)
+	}
+}
+
+// t5 is the distribution function of Student's t with 5 degrees of freedom
+// (Abramowitz and Stegun 26.7.3): with θ = atan(t/√5),
+//
+//	½ + (θ + sin θ cos θ (1 + ⅔ cos² θ))/π
+func t5(t float64) float64 {
+	c2 := 1 / (1 + t*t/5)
+	s := t / math.Sqrt(5) * c2 // sin θ cos θ
+	return max(0, .5+(math.Atan(t/math.Sqrt(5))+s*(1+2*c2/3))/math.Pi)
+}
