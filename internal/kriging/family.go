@@ -118,16 +118,40 @@ func Best(series []Series, start Node) (Hyper, error) {
 	}
 }
 
+// Scale is how many times s² the variance of some series is by themselves, drawn
+// to 1 with the weight of so many values:
+//
+//	(prior + (Σ yᵀK⁻¹y + Σ within/ρ)/s²)/(prior + Σ rows + Σ degrees within)
+func Scale(series []Series, h Hyper, prior float64) float64 {
+	square, _, values, err := tally(series, h.Node)
+	if err != nil || h.Variance == 0 || prior+float64(values) == 0 {
+		return 1
+	}
+	return (prior + square/h.Variance) / (prior + float64(values))
+}
+
 // evaluate is the likelihood of all series at a node.
 func evaluate(series []Series, n Node) (Hyper, error) {
 	h := Hyper{Node: n}
-	var square, logDet float64
-	values := 0
+	square, logDet, values, err := tally(series, n)
+	if err != nil {
+		return h, err
+	}
+	if values == 0 || square == 0 {
+		return h, nil
+	}
+	h.Variance = square / float64(values)
+	h.LogLik = -.5 * (float64(values)*(math.Log(2*math.Pi*h.Variance)+1) + logDet)
+	return h, nil
+}
+
+// tally sums what the likelihood of series needs at a node.
+func tally(series []Series, n Node) (square, logDet float64, values int, err error) {
 	for i := range series {
 		r := &series[i]
 		s, err := r.Family.System(n)
 		if err != nil {
-			return h, err
+			return 0, 0, 0, err
 		}
 		z := make([]float64, len(r.Y))
 		s.Solve(r.Y, z)
@@ -136,10 +160,5 @@ func evaluate(series []Series, n Node) (Hyper, error) {
 		logDet += e.LogDet + float64(r.WithinDF)*math.Log(s.Ratio)
 		values += e.N + r.WithinDF
 	}
-	if values == 0 || square == 0 {
-		return h, nil
-	}
-	h.Variance = square / float64(values)
-	h.LogLik = -.5 * (float64(values)*(math.Log(2*math.Pi*h.Variance)+1) + logDet)
-	return h, nil
+	return square, logDet, values, nil
 }

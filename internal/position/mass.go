@@ -6,9 +6,20 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// weigh turns log likelihoods over cells, which become probabilities, into
-// a fix: the floor with the most of them, and the mean and covariance over the
-// cells there. The cells are those of c by their numbers in of.
+// leastLog is how much less likely than the likeliest a cell may be and count.
+const leastLog = 20.0
+
+// weighed is a place with its share of the probability.
+type weighed struct {
+	at orb.Point
+	w  float64
+}
+
+// weigh turns log likelihoods over some of the cells into a fix: on the floor
+// with the most probability, the place from which the expected distance to where
+// somebody stands is least. That is the median of the distribution in the plane,
+// as its mean would be the place of least expected square. The covariance is the
+// expected square around the fix.
 func (c *cells) weigh(of []int, logLik []float64) Fix {
 	top := math.Inf(-1)
 	for _, l := range logLik {
@@ -16,12 +27,12 @@ func (c *cells) weigh(of []int, logLik []float64) Fix {
 	}
 	mass := make([]float64, len(c.site.Floors))
 	for i, l := range logLik {
-		w := 0.0
 		if l > top-leastLog {
-			w = math.Exp(l - top)
+			logLik[i] = math.Exp(l - top)
+			mass[c.floor[of[i]]] += logLik[i]
+		} else {
+			logLik[i] = 0
 		}
-		logLik[i] = w
-		mass[c.floor[of[i]]] += w
 	}
 	floor := 0
 	for f, m := range mass {
@@ -29,27 +40,52 @@ func (c *cells) weigh(of []int, logLik []float64) Fix {
 			floor = f
 		}
 	}
-	var m orb.Point
+	var all []weighed
 	for i, w := range logLik {
 		if j := of[i]; w > 0 && c.floor[j] == floor {
-			w /= mass[floor]
-			m[0] += w * c.at[j][0]
-			m[1] += w * c.at[j][1]
+			all = append(all, weighed{c.at[j], w / mass[floor]})
 		}
 	}
-	within := c.stepM * c.stepM / 12 // of a place within its cell
+	within := c.stepM * c.stepM / 12 // along an axis, of a place within its cell
+	m := median(all, 2*within)
 	v := Covariance{XX: within, YY: within}
-	for i, w := range logLik {
-		if j := of[i]; w > 0 && c.floor[j] == floor {
-			w /= mass[floor]
-			x, y := c.at[j][0]-m[0], c.at[j][1]-m[1]
-			v.XX += w * x * x
-			v.XY += w * x * y
-			v.YY += w * y * y
-		}
+	for _, p := range all {
+		x, y := p.at[0]-m[0], p.at[1]-m[1]
+		v.XX += p.w * x * x
+		v.XY += p.w * x * y
+		v.YY += p.w * y * y
 	}
 	return Fix{Located: true, Floor: floor, At: m, LogLik: top, Covariance: v, Sure: true}
 }
 
-// leastLog is how much less likely than the likeliest a cell may be and count.
-const leastLog = 40.0
+const (
+	medianSteps  = 60
+	medianStillM = 1e-3
+)
+
+// median is where Σ w √(d² + within) is least, from the mean by Weiszfeld's steps
+// (Tôhoku Math. J. 43, 1937): the mean of the places, each weighted by w over its
+// distance. within, in m², smooths the distance to a place for the size of its
+// cell.
+func median(of []weighed, within float64) orb.Point {
+	var m orb.Point
+	for _, p := range of {
+		m[0] += p.w * p.at[0]
+		m[1] += p.w * p.at[1]
+	}
+	for range medianSteps {
+		var x, y, sum float64
+		for _, p := range of {
+			dx, dy := p.at[0]-m[0], p.at[1]-m[1]
+			w := p.w / math.Sqrt(dx*dx+dy*dy+within)
+			x, y, sum = x+w*p.at[0], y+w*p.at[1], sum+w
+		}
+		next := orb.Point{x / sum, y / sum}
+		moved := math.Hypot(next[0]-m[0], next[1]-m[1])
+		m = next
+		if moved < medianStillM {
+			break
+		}
+	}
+	return m
+}

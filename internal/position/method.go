@@ -14,8 +14,8 @@ type Method string
 // The methods.
 const (
 	Trilaterate Method = "trilateration" // [Trilateration]
-	Posterior   Method = "posterior"     // posterior mean under the fit, over where people can walk
-	RadioMap    Method = "radio-map"     // posterior mean under the fit with kriged residuals
+	Posterior   Method = "posterior"     // least expected error under the fit, over where people can walk
+	RadioMap    Method = "radio-map"     // the same with kriged residuals
 	Nearest     Method = "nearest"       // weighted nearest stays in signal space
 )
 

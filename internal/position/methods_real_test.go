@@ -11,14 +11,15 @@ import (
 
 // Mean errors at places never walked by an independent implementation of the
 // same protocol on the same files; see TestTrilaterationOnRealSites. Ours must
-// come within a twentieth, or be better.
+// come within a twentieth, or be better; for the radio map a twentieth less is
+// asked.
 func TestMethodsOnRealSites(t *testing.T) {
 	for _, c := range []struct {
 		folder, train, test string
 		mean                map[position.Method]float64
 	}{
-		{"rtt_library", "survey-300", "test-300", map[position.Method]float64{position.Posterior: 1.73, position.Nearest: 1.38}},
-		{"ble_tetam", "survey", "test", map[position.Method]float64{position.Posterior: 2.92, position.Nearest: 2.77}},
+		{"rtt_library", "survey-300", "test-300", map[position.Method]float64{position.Posterior: 1.73, position.RadioMap: .95 * 1.07, position.Nearest: 1.38}},
+		{"ble_tetam", "survey", "test", map[position.Method]float64{position.Posterior: 2.92, position.RadioMap: .95 * 1.90, position.Nearest: 2.77}},
 	} {
 		s, walks := realSite(t, c.folder, c.train, c.test)
 		for m, mean := range c.mean {

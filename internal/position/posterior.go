@@ -32,13 +32,14 @@ func (l *lessons) stood(stays []int) (at []orb.Point, floor []int) {
 	return at, floor
 }
 
-// posterior finds fixes as the posterior mean of the place under a fit, silence
-// included as the fit treats it, with a uniform prior over the cells where
-// people walk: on the plan, and within 1.25 spacings of a place that was walked,
-// where that floor was walked at all. The floor is that with the most
-// probability. Fix.LogLik is that of the likeliest cell, Fix.Covariance that of
-// the posterior on the floor. One access point heard is enough; what it leaves
-// open is in the covariance.
+// posterior finds fixes from the posterior of the place under a fit, silence
+// included as the fit treats it, with a uniform prior over the cells where people
+// walk: on the plan, and within 1.25 spacings of a place that was walked, where
+// that floor was walked at all. The floor is that with the most probability, and
+// the fix the place on it with the least expected error (see [cells.weigh]).
+// Fix.LogLik is that of the likeliest cell, Fix.Covariance the expected square
+// around the fix. One access point heard is enough; what it leaves open is in
+// the covariance.
 type posterior struct {
 	fit    *propagation.Fit
 	cells  *cells

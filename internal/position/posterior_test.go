@@ -15,8 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The posterior mean and covariance in a room of known parameters are those of a
-// plain sum over squares of 5 cm, by the density of the normal as in any textbook.
+// The fix in a room of known parameters is where a plain sum over squares of 5 cm
+// has the least expected distance, by the density of the normal as in any
+// textbook; and the covariance is the expected square around it.
 func TestPosteriorIsTheSum(t *testing.T) {
 	c := scene{outline: box(0, 0, 12, 9), aps: []orb.Point{{1, 1}, {11, 2}, {5, 8}}, n: 3, level1m: -40, sigma: 4, floor: -95, model: propagation.OLS}
 	s := c.site()
@@ -33,25 +34,33 @@ func TestPosteriorIsTheSum(t *testing.T) {
 	got := l.Fix(&st)
 	require.True(t, got.Located)
 
-	const step = .05
-	var w0, wx, wy, wxx, wxy, wyy float64
-	for x := step / 2; x < 12; x += step {
-		for y := step / 2; y < 9; y += step {
-			q := 0.0
-			for k, a := range c.aps {
-				e := levels[k] + 40 + 30*math.Log10(math.Max(.5, math.Hypot(x-a[0], y-a[1])))
-				q += e * e / (2 * 16)
+	// expect gives E|p − at| and E(p − at)(p − at)ᵀ.
+	expect := func(at orb.Point) (distance, xx, xy, yy float64) {
+		const step = .05
+		sum := 0.0
+		for x := step / 2; x < 12; x += step {
+			for y := step / 2; y < 9; y += step {
+				q := 0.0
+				for k, a := range c.aps {
+					e := levels[k] + 40 + 30*math.Log10(math.Max(.5, math.Hypot(x-a[0], y-a[1])))
+					q += e * e / (2 * 16)
+				}
+				w, dx, dy := math.Exp(-q), x-at[0], y-at[1]
+				sum += w
+				distance += w * math.Hypot(dx, dy)
+				xx, xy, yy = xx+w*dx*dx, xy+w*dx*dy, yy+w*dy*dy
 			}
-			w := math.Exp(-q)
-			w0, wx, wy, wxx, wxy, wyy = w0+w, wx+w*x, wy+w*y, wxx+w*x*x, wxy+w*x*y, wyy+w*y*y
 		}
+		return distance / sum, xx / sum, xy / sum, yy / sum
 	}
-	mx, my := wx/w0, wy/w0
-	assert.InDelta(t, mx, got.At[0], .02)
-	assert.InDelta(t, my, got.At[1], .02)
-	assert.InEpsilon(t, wxx/w0-mx*mx, got.Covariance.XX, .02)
-	assert.InEpsilon(t, wyy/w0-my*my, got.Covariance.YY, .02)
-	assert.InDelta(t, wxy/w0-mx*my, got.Covariance.XY, .05)
+	here, xx, xy, yy := expect(got.At)
+	for _, d := range []orb.Point{{.05, 0}, {-.05, 0}, {0, .05}, {0, -.05}} {
+		there, _, _, _ := expect(orb.Point{got.At[0] + d[0], got.At[1] + d[1]})
+		assert.Less(t, here, there, "%v", d)
+	}
+	assert.InEpsilon(t, xx, got.Covariance.XX, .02)
+	assert.InEpsilon(t, yy, got.Covariance.YY, .02)
+	assert.InDelta(t, xy, got.Covariance.XY, .05)
 	assert.True(t, got.Sure)
 	assert.Equal(t, 3, got.Heard)
 }

@@ -44,10 +44,10 @@ func learnMap(l *lessons) learner {
 	for _, i := range m.cells.within(2*reachSpacings, m.spots.at, m.spots.floor) {
 		m.near[m.cells.floor[i]] = append(m.near[m.cells.floor[i]], i)
 	}
-	levels := m.spots.levels(l.fit)
+	all := m.residuals(m.spots.levels(l.fit), nil)
 	for _, b := range radio.Bands() {
 		m.start[b] = kriging.Start
-		m.start[b] = m.hyper(b, levels, nil).Node
+		m.start[b] = m.hyper(b, all).Node
 	}
 	return m
 }
@@ -99,21 +99,41 @@ func (s *spots) levels(f *propagation.Fit) [][]float64 {
 	return out
 }
 
-// hyper chooses the hyperparameters of a band from rows at places that are not
-// left out.
-func (m *mapping) hyper(b radio.Band, levels [][]float64, without map[int]bool) kriging.Hyper {
-	var all []kriging.Series
-	for _, s := range m.series {
-		if m.fit.Radios[s.radio].Band == b && levels[s.radio] != nil {
-			all = append(all, s.residuals(levels[s.radio], without))
+// residuals are what a fit leaves at the rows of every series, those at places
+// left out not counting.
+func (m *mapping) residuals(levels [][]float64, without map[int]bool) []kriging.Series {
+	out := make([]kriging.Series, len(m.series))
+	for i, s := range m.series {
+		if levels[s.radio] != nil {
+			out[i] = s.residuals(levels[s.radio], without)
 		}
 	}
-	h, err := kriging.Best(all, m.start[b])
+	return out
+}
+
+// of picks the residuals of some radios of the fit.
+func (m *mapping) of(all []kriging.Series, radio func(k int) bool) []kriging.Series {
+	var out []kriging.Series
+	for i, s := range m.series {
+		if all[i].Family != nil && radio(s.radio) {
+			out = append(out, all[i])
+		}
+	}
+	return out
+}
+
+// hyper chooses the hyperparameters of a band.
+func (m *mapping) hyper(b radio.Band, all []kriging.Series) kriging.Hyper {
+	h, err := kriging.Best(m.of(all, func(k int) bool { return m.fit.Radios[k].Band == b }), m.start[b])
 	if err != nil { // noise of a hundredth and more of the variance keeps a covariance positive
 		panic(err)
 	}
 	return h
 }
+
+// radioValues is with how many values the variance of all radios of a band counts
+// in that of one: some radios fade more than others.
+const radioValues = 20
 
 // without maps what is left; the fit and the hyperparameters are of that alone.
 func (m *mapping) without(f *propagation.Fit, places []int) Locator {
@@ -122,10 +142,10 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 	for _, p := range places {
 		gone[p] = true
 	}
-	levels := m.spots.levels(f)
+	all := m.residuals(m.spots.levels(f), gone)
 	hypers := map[radio.Band]kriging.Hyper{}
 	for _, b := range radio.Bands() {
-		hypers[b] = m.hyper(b, levels, gone)
+		hypers[b] = m.hyper(b, all)
 	}
 	out := &radioMap{fit: f, cells: m.cells, of: of, radios: make([]mapped, len(f.Radios))}
 	spans := m.cells.spans(f, of)
@@ -139,14 +159,15 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 			h.Variance = sigma * sigma
 		}
 		r := &out.radios[k]
+		h.Variance *= kriging.Scale(m.of(all, func(r int) bool { return r == k }), h, radioValues)
 		r.level = slices.Clone(spans[k].at)
 		r.variance = make([]float64, len(of))
 		for i := range r.variance {
 			r.variance[i] = h.Variance
 		}
-		for _, s := range m.series {
+		for i, s := range m.series {
 			if s.radio == k {
-				m.add(s, h, levels[k], gone, of, r)
+				m.add(s, &all[i], h, of, r)
 			}
 		}
 		r.finish(h.NoiseVariance())
@@ -155,7 +176,7 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 }
 
 // add puts the kriged residuals of a series on the cells of its floor.
-func (m *mapping) add(s *series, h kriging.Hyper, levels []float64, gone map[int]bool, of []int, r *mapped) {
+func (m *mapping) add(s *series, y *kriging.Series, h kriging.Hyper, of []int, r *mapped) {
 	sys, err := s.family.System(h.Node)
 	if err != nil {
 		panic(err) // it was there to choose the node
@@ -189,7 +210,6 @@ func (m *mapping) add(s *series, h kriging.Hyper, levels []float64, gone map[int
 	} else {
 		mp = s.maps.of(sys, h.Node, func() []orb.Point { return places(on) })
 	}
-	y := s.residuals(levels, gone)
 	z := make([]float64, len(y.Y))
 	sys.Solve(y.Y, z)
 	mean, share := make([]float64, len(on)), make([]float64, len(on))
@@ -226,7 +246,8 @@ const tDegrees = 5.0
 // fit is the mean, and on each floor a Gaussian process with the exponential
 // kernel stands for what it leaves at the stays that were learned from, radio by
 // radio; its hyperparameters are shared by the radios of a band and maximise the
-// marginal likelihood ([kriging.Best]). Levels count by Student's t with the
+// marginal likelihood ([kriging.Best]), but that the variance of each radio is its
+// own, drawn to that of the band ([kriging.Scale]). Levels count by Student's t with the
 // scale √(variance of the level + variance of a stay around it), the second from
 // stays of the kind that fixes are made of: between facings where they are cut
 // by facing. A silence counts as in the fit, with the t for the normal.
