@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"footrule/internal/radio"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/store"
 
@@ -60,6 +61,39 @@ func TestPlans(t *testing.T) {
 	program, err := s.Program()
 	require.NoError(t, err)
 	assert.Equal(t, "1.2.3", program)
+}
+
+// What the access points hang on, and the answers, are kept with the plan.
+func TestPlansKeepTheInfrastructure(t *testing.T) {
+	s, _ := newStore(t, store.Options{})
+	v, n := 61.5, 3
+	plan := hall()
+	ap := &plan.AccessPoints[1]
+	ap.Radios[0].PHY = &site.PHY{Standard: "802.11ax", Streams: &n}
+	ap.Power = &site.APPower{Source: site.FromInjector, InjectorClass: &n, TypicalW: &v, Modes: []site.PowerMode{{NeedsW: 12, Chains: []int{2}}}}
+	ap.Drop = &site.Drop{Switch: "SW-1", Port: &n, LinkM: &v, Cable: "cat6"}
+	plan.Infra = &site.Infra{
+		Closets:  []site.Closet{{ID: "C1", Floor: "G", At: &orb.Point{3, 4}}, {ID: "C2", Floor: "G", RackUnitsFree: &n}},
+		Switches: []site.Switch{{ID: "SW-1", Mounted: true, PowerBudgetW: &v, Ports: []site.PortGroup{{Count: 8, Class: &n}}, Taken: []int{1}}},
+		Control:  &site.Control{Kind: site.Central, Licences: &n},
+		Location: &site.Location{},
+	}
+	plan.Answers = []site.Answer{{Question: "ceiling-height", Text: "4 m", By: "T. Ester", At: day}}
+	require.NoError(t, plan.Validate())
+	rev, err := s.PutPlan(plan)
+	require.NoError(t, err)
+	assert.Equal(t, uint64(2), rev)
+
+	s = reopen(t, s, store.Options{})
+	got, _, err := s.Plan()
+	require.NoError(t, err)
+	assert.Equal(t, plan, got)
+	rev, err = s.PutPlan(got.Clone())
+	require.NoError(t, err)
+	assert.Equal(t, uint64(2), rev, "an equal plan adds no revision")
+	old, err := s.PlanAt(1)
+	require.NoError(t, err)
+	assert.Equal(t, hall(), old)
 }
 
 func TestWalks(t *testing.T) {

@@ -3,11 +3,13 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
+	"os"
 	"strings"
+	"time"
 
 	"footrule/internal/canvas"
 	"footrule/internal/infra"
+	"footrule/internal/input"
 	"footrule/internal/site"
 
 	"github.com/spf13/cobra"
@@ -15,9 +17,10 @@ import (
 
 // prepFlags are the flags of the command prep.
 type prepFlags struct {
-	answers           []string
-	by                string
-	asJSON, open, all bool
+	answers                 []string
+	by, from                string
+	asJSON, open, all, keys bool
+	rev                     uint64 // of the plan that was written; 0 where none was
 }
 
 func newPrep(sh *shell) *cobra.Command {
@@ -29,23 +32,33 @@ func newPrep(sh *shell) *cobra.Command {
 budget, ports and their speed, uplinks, cable, rack space, control, licences, and
 what the location service carries. Each finding names its numbers and what it was
 checked against; what the plan does not say is listed as not known. Where the
-patching is open, it proposes one.
+patching is open, it proposes one. FILE may also be a site.toml.
 
-It also keeps the walk-down: the questions that have to be answered on site before
+--keys prints the tables of site.toml that all of this stands in. --from takes them
+from an edited site.toml into a site file.
+
+prep also keeps the walk-down: the questions that have to be answered on site before
 anyone buys or climbs. --open lists them, --answer ID "text" --by NAME writes an
-answer, as a new revision of the plan.
+answer. What is written becomes a new revision of the plan.
 
 It exits with 1 when a check fails. These are checks of figures on paper: local codes
 and a licensed person decide.`,
-		Example: "  footrule prep depot.footrule\n  footrule prep depot.footrule --open\n  footrule prep depot.footrule --answer ceiling-height \"4.2 m, tiles of 600 mm\" --by \"R. Alder\"",
+		Example: "  footrule prep depot.footrule\n  footrule prep --keys\n  footrule prep depot.footrule --from site.toml\n  footrule prep depot.footrule --open\n" +
+			"  footrule prep depot.footrule --answer ceiling-height \"4.2 m, tiles of 600 mm\" --by \"R. Alder\"",
+		Args: f.args,
 		RunE: func(_ *cobra.Command, args []string) error {
-			if f.answers != nil {
+			switch {
+			case f.keys:
+				_, err := fmt.Fprint(sh.out, infra.Keys)
+				return err
+			case f.answers != nil && f.from != "":
+				return usage(errors.New("--answer and --from each write a revision; use one of them at a time"))
+			case f.answers != nil:
 				return f.answer(sh, args)
-			}
-			if f.by != "" {
+			case f.by != "":
 				return usage(errors.New(`--by goes with --answer ID "text"`))
 			}
-			plan, err := loadPlan(args[0])
+			plan, err := f.plan(sh, args[0])
 			if err != nil {
 				return err
 			}
@@ -54,7 +67,7 @@ and a licensed person decide.`,
 			}
 			r := infra.Examine(plan)
 			if f.asJSON {
-				err = printJSON(sh.out, prepJSON(plan, &r))
+				err = printJSON(sh.out, prepJSON(plan, &r, f.rev))
 			} else {
 				printPrep(sh, plan, &r, f.all)
 			}
@@ -64,16 +77,12 @@ and a licensed person decide.`,
 			return err
 		},
 	}
-	cmd.Args = func(cmd *cobra.Command, args []string) error {
-		if f.answers == nil {
-			return files(1, 1, "a site FILE")(cmd, args)
-		}
-		return files(2, 2, `a site FILE and, after --answer ID, the text in quotes`)(cmd, args)
-	}
 	cmd.Flags().StringArrayVar(&f.answers, "answer", nil, `answer the question with this ID; the text follows: --answer ID "text"`)
 	cmd.Flags().StringVar(&f.by, "by", "", "who found the answer out")
+	cmd.Flags().StringVar(&f.from, "from", "", "take what the access points hang on from this site.toml")
 	cmd.Flags().BoolVar(&f.open, "open", false, "list the questions that are open")
 	cmd.Flags().BoolVar(&f.all, "all", false, "also print each thing that holds, and with --open each answer")
+	cmd.Flags().BoolVar(&f.keys, "keys", false, "print the tables of site.toml, with what each key means")
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	_ = cmd.RegisterFlagCompletionFunc("answer", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		var ids []string
@@ -85,15 +94,63 @@ and a licensed person decide.`,
 	return cmd
 }
 
-// loadPlan reads the newest plan of a site file.
-func loadPlan(path string) (*site.Site, error) {
-	st, err := open(path, true)
+func (f *prepFlags) args(cmd *cobra.Command, args []string) error {
+	switch {
+	case f.keys:
+		return files(0, 0, "no FILE with --keys")(cmd, args)
+	case f.answers != nil:
+		return files(2, 2, "a site FILE and, after --answer ID, the text in quotes")(cmd, args)
+	}
+	return files(1, 1, "a site FILE or a site.toml")(cmd, args)
+}
+
+// plan reads the plan of a file, with what --from brings in.
+func (f *prepFlags) plan(sh *shell, path string) (*site.Site, error) {
+	if isTOML(path) {
+		if f.from != "" {
+			return nil, usage(fmt.Errorf("%s is text and yours to edit; --from changes a site file", path))
+		}
+		return readTOML(path)
+	}
+	st, err := open(path, f.from == "")
 	if err != nil {
 		return nil, err
 	}
 	defer st.Close()
 	plan, _, err := st.Plan()
-	return plan, err
+	if err != nil || f.from == "" {
+		return plan, err
+	}
+	other, err := readTOML(f.from)
+	if err != nil {
+		return nil, err
+	}
+	next, kept, err := infra.Adopt(plan, other)
+	if err != nil {
+		var in *input.Error
+		if errors.As(err, &in) && in.File == "" {
+			in.File = f.from
+		}
+		return nil, err
+	}
+	f.rev, err = st.PutPlan(next)
+	if err != nil || f.asJSON {
+		return next, err
+	}
+	if len(kept) > 0 {
+		fmt.Fprintf(sh.out, "not in %s, and left as on the plan: %s\n", f.from, subjects(kept))
+	}
+	fmt.Fprintf(sh.out, "saved as revision %d of the plan\n\n", f.rev)
+	return next, nil
+}
+
+func readTOML(path string) (*site.Site, error) {
+	r, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	return site.Read(path, r)
 }
 
 // answer writes an answer as a new revision of the plan.
@@ -105,6 +162,8 @@ func (f *prepFlags) answer(sh *shell, args []string) error {
 	id := f.answers[0]
 	q := infra.QuestionOf(id)
 	switch {
+	case isTOML(path):
+		return usage(fmt.Errorf("%s is text and yours to edit: add an [[answer]] to it; --answer changes a site file", path))
 	case q == nil:
 		return usage(fmt.Errorf("no question %q; footrule prep %s --open lists them", id, path))
 	case text == "":
@@ -121,7 +180,7 @@ func (f *prepFlags) answer(sh *shell, args []string) error {
 	if err != nil {
 		return err
 	}
-	next := infra.Answered(plan, site.Answer{Question: id, Text: text, By: strings.TrimSpace(f.by), At: sh.now().UTC()})
+	next := infra.Answered(plan, site.Answer{Question: id, Text: text, By: strings.TrimSpace(f.by), At: sh.now().UTC().Truncate(time.Second)})
 	if err := next.Validate(); err != nil {
 		return err
 	}
@@ -134,207 +193,8 @@ func (f *prepFlags) answer(sh *shell, args []string) error {
 	}
 	fmt.Fprintf(sh.out, "%s\n  %s (%s)\n", q.Text, canvas.Clean(text), canvas.Clean(f.by))
 	if old := plan.Answer(id); old != nil {
-		fmt.Fprintf(sh.out, "before: %s (%s, %s)\n", canvas.Clean(old.Text), canvas.Clean(old.By), old.At.Format("2006-01-02"))
+		fmt.Fprintf(sh.out, "before: %s (%s, %s)\n", canvas.Clean(old.Text), canvas.Clean(old.By), old.At.Format(time.DateOnly))
 	}
 	fmt.Fprintf(sh.out, "saved as revision %d of the plan\n", rev)
 	return nil
-}
-
-// printQuestions lists the walk-down, group by group.
-func (f *prepFlags) printQuestions(sh *shell, plan *site.Site) error {
-	if f.asJSON {
-		return printJSON(sh.out, map[string]any{"questions": questionsJSON(plan)})
-	}
-	group, n := "", 0
-	for _, q := range infra.Questions {
-		a := plan.Answer(q.ID)
-		if a != nil && !f.all {
-			continue
-		}
-		if q.Group != group {
-			group = q.Group
-			fmt.Fprintf(sh.out, "%s\n", group)
-		}
-		if a != nil {
-			fmt.Fprintf(sh.out, "  %-18s %s\n  %-18s = %s (%s, %s)\n", q.ID, q.Text, "", canvas.Clean(a.Text), canvas.Clean(a.By), a.At.Format("2006-01-02"))
-			continue
-		}
-		n++
-		fmt.Fprintf(sh.out, "  %-18s %s\n", q.ID, q.Text)
-	}
-	if n == 0 {
-		fmt.Fprintf(sh.out, "every question of the walk-down is answered\n")
-		return nil
-	}
-	fmt.Fprintf(sh.out, "\n%d of %d open; answer with --answer ID \"text\" --by NAME\n", n, len(infra.Questions))
-	return nil
-}
-
-// groupsOf gives the groups of findings, the worst first.
-func groupsOf(r *infra.Report) []string {
-	var groups []string
-	worst := map[string]int{}
-	for i := range r.Findings {
-		g := infra.CheckOf(r.Findings[i].Check).Group
-		w := slices.Index(infra.Statuses, r.Findings[i].Status)
-		if old, seen := worst[g]; !seen {
-			groups = append(groups, g)
-			worst[g] = w
-		} else {
-			worst[g] = min(old, w)
-		}
-	}
-	slices.SortStableFunc(groups, func(a, b string) int { return worst[a] - worst[b] })
-	return groups
-}
-
-func printPrep(sh *shell, plan *site.Site, r *infra.Report, all bool) {
-	n := plan.Infra
-	if n == nil {
-		n = &site.Infra{}
-	}
-	fmt.Fprintf(sh.out, "%s  %s, %s, %s\n", plan.Name, count(len(plan.AccessPoints), "access point"), countWord(len(n.Switches), "switch", "switches"), count(len(n.Closets), "closet"))
-	var parts []string
-	for _, s := range infra.Statuses {
-		parts = append(parts, fmt.Sprintf("%d %s", r.Count(s), map[infra.Status]string{infra.Fails: "fail", infra.Doubtful: "doubtful", infra.Unknown: "not known", infra.Holds: "hold"}[s]))
-	}
-	fmt.Fprintf(sh.out, "%s: %s\n", prepVerdict[r.Verdict()], strings.Join(parts, ", "))
-	for _, g := range groupsOf(r) {
-		fmt.Fprintf(sh.out, "\n%s\n", strings.ToUpper(g[:1])+g[1:])
-		for i := range infra.Checks {
-			if c := &infra.Checks[i]; c.Group == g {
-				printCheck(sh, c, r, all)
-			}
-		}
-	}
-	printPatching(sh, r)
-	fmt.Fprintf(sh.out, "\nCautions\n")
-	for _, c := range infra.Cautions {
-		paragraph(sh.out, "  ", c)
-	}
-}
-
-// prepVerdict is the report in a sentence.
-var prepVerdict = map[infra.Status]string{
-	infra.Fails:    "not fit to be built as it stands",
-	infra.Unknown:  "nothing fails, and not all is known yet",
-	infra.Doubtful: "nothing fails, and some is tight",
-	infra.Holds:    "all of it holds on paper",
-}
-
-// printCheck prints the findings of one check, the worst first; what holds only
-// by its number and the tightest, unless all is asked for.
-func printCheck(sh *shell, c *infra.Check, r *infra.Report, all bool) {
-	var of []*infra.Finding
-	for i := range r.Findings {
-		if r.Findings[i].Check == c.ID {
-			of = append(of, &r.Findings[i])
-		}
-	}
-	if len(of) == 0 {
-		return
-	}
-	paragraph(sh.out, "  ", c.Title+"; against "+c.Against)
-	for _, s := range infra.Statuses {
-		var these []*infra.Finding
-		for _, f := range of {
-			if f.Status == s {
-				these = append(these, f)
-			}
-		}
-		if s == infra.Holds && len(these) > 1 && !all {
-			text := fmt.Sprintf("%d of %d", len(these), len(of))
-			if t := tightest(these); t != nil {
-				text += fmt.Sprintf("; tightest %s: %s", strings.Join(t.Subjects, ", "), t.Text)
-			}
-			paragraph(sh.out, fmt.Sprintf("    %-10s ", s), text)
-			continue
-		}
-		for _, f := range alike(these) {
-			text := f.Text
-			if len(f.Subjects) > 0 {
-				text = subjects(f.Subjects) + ": " + text
-			}
-			if f.Proposed {
-				text += " (as proposed)"
-			}
-			paragraph(sh.out, fmt.Sprintf("    %-10s ", s), text)
-		}
-	}
-}
-
-// alike puts findings that say the same together.
-func alike(list []*infra.Finding) []*infra.Finding {
-	var out []*infra.Finding
-	for _, f := range list {
-		i := slices.IndexFunc(out, func(o *infra.Finding) bool { return o.Text == f.Text && o.Proposed == f.Proposed })
-		if i < 0 {
-			c := *f
-			out = append(out, &c)
-			continue
-		}
-		out[i].Subjects = slices.Concat(out[i].Subjects, f.Subjects)
-	}
-	return out
-}
-
-// tightest is the finding that comes closest to its limit.
-func tightest(list []*infra.Finding) *infra.Finding {
-	var t *infra.Finding
-	most := -1.0
-	for _, f := range list {
-		if f.Have != nil && f.Limit != nil && *f.Limit > 0 && *f.Have / *f.Limit > most {
-			t, most = f, *f.Have / *f.Limit
-		}
-	}
-	return t
-}
-
-// subjects names what a finding is on: all of a few, of many the first.
-func subjects(ids []string) string {
-	const few = 8
-	if len(ids) > few {
-		return strings.Join(ids[:few-1], ", ") + fmt.Sprintf(" and %d more", len(ids)-few+1)
-	}
-	return strings.Join(ids, ", ")
-}
-
-func printPatching(sh *shell, r *infra.Report) {
-	open := slices.ContainsFunc(r.Patching, func(p infra.Patch) bool { return p.Proposed })
-	if !open && len(r.Unpatched) == 0 {
-		return
-	}
-	why := "where the plan leaves it open: fewest shortfalls, then least cable"
-	if !r.Proof {
-		why += "; the best that was found, not proven to be the best there is"
-	}
-	fmt.Fprintln(sh.out, "\nProposed patching")
-	paragraph(sh.out, "  ", why)
-	rows := [][]string{{"  access point", "switch", "port", "link m"}}
-	for _, p := range r.Patching {
-		if !p.Proposed {
-			continue
-		}
-		m := "–"
-		if p.LengthM != nil {
-			m = fixed(*p.LengthM, 0)
-			if !p.Measured {
-				m = "about " + m
-			}
-		}
-		rows = append(rows, []string{"  " + p.AP, p.Switch, fmt.Sprint(p.Port), m})
-	}
-	if len(rows) > 1 {
-		table(sh.out, rows)
-	}
-	if len(r.Unpatched) > 0 {
-		paragraph(sh.out, "  ", "no port is left for "+subjects(r.Unpatched))
-	}
-}
-
-func countWord(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

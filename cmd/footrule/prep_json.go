@@ -45,6 +45,7 @@ type jsonQuestion struct {
 
 type jsonPrep struct {
 	Site      string         `json:"site"`
+	Revision  *uint64        `json:"revision"` // that was written; null where none was
 	Verdict   string         `json:"verdict"`
 	Counts    map[string]int `json:"counts"`
 	Checks    []jsonFinding  `json:"checks"`
@@ -67,8 +68,8 @@ func numberOf(v *float64) *number {
 	return &n
 }
 
-func prepJSON(plan *site.Site, r *infra.Report) jsonPrep {
-	out := jsonPrep{Site: plan.Name, Verdict: statusNames[r.Verdict()], Counts: map[string]int{}, Checks: []jsonFinding{}, Patching: []jsonPatch{},
+func prepJSON(plan *site.Site, r *infra.Report, rev uint64) jsonPrep {
+	out := jsonPrep{Site: plan.Name, Revision: known(rev), Verdict: statusNames[r.Verdict()], Counts: map[string]int{}, Checks: []jsonFinding{}, Patching: []jsonPatch{},
 		Unpatched: append([]string{}, r.Unpatched...), Proven: r.Proof, Questions: questionsJSON(plan), Cautions: infra.Cautions}
 	for _, s := range infra.Statuses {
 		out.Counts[statusNames[s]] = r.Count(s)

@@ -2,7 +2,9 @@ package site
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/paulmach/orb"
@@ -47,6 +49,9 @@ var infraExamples = map[string]string{
 	"by":                `by = "R. Alder"`,
 	"answered":          `answered = 2026-03-02T10:30:00Z`,
 }
+
+// InfraKeys lists the keys of the infrastructure, in the order of the alphabet.
+func InfraKeys() []string { return slices.Sorted(maps.Keys(infraExamples)) }
 
 // example shows what to write for a key.
 func example(key string) string {
