@@ -27,6 +27,9 @@ type Config struct {
 	// after every change of what stands, one call at a time, and its context ends
 	// when the answer is no longer wanted.
 	Judge func(ctx context.Context, w walk.Walk) (Standing, error)
+	// Find looks for what does not fit in the walk so far, once it has been
+	// judged. Its context ends when the answer is no longer wanted.
+	Find func(ctx context.Context, w walk.Walk) ([]Finding, error)
 	// Doubts compares a finished visit with the latest fit. No doubts store it.
 	Doubts func(v *walk.Visit) []Doubt
 	// Guide gives the way on foot from one place to another of the floor.
@@ -75,7 +78,7 @@ type Standing struct {
 	Judged   []Judged   // one per place that was judged
 	ErrorsM  []float64  // of all fixes, ascending
 	Curves   []Curve    // one per radio in the fit
-	Findings []Finding  // the strongest first
+	Findings []Finding  // the strongest first; from Find
 	Odd      []Doubt    // about the latest visit, by the fit before it; of a replay
 	TargetM  [2]float64 // wanted of half and of nine in ten fixes; 0 where nothing is asked
 

@@ -73,7 +73,12 @@ type Model struct {
 	}
 	standing Standing
 	history  []Standing // those with an error, one per count of points, ascending
-	guide    struct {
+	find     struct {
+		seq    int
+		out    bool
+		cancel context.CancelFunc
+	}
+	guide struct {
 		seq  int
 		key  legKey
 		leg  Leg
@@ -208,6 +213,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		cmd = m.stored(msg)
 	case standingMsg:
 		cmd = m.judged(msg)
+	case foundMsg:
+		m.found(msg)
 	case layMsg:
 		cmd = m.laid(msg)
 	case legMsg:
@@ -359,12 +366,36 @@ func (m *Model) judged(msg standingMsg) tea.Cmd {
 	m.judge.err = msg.err
 	if msg.err == nil {
 		m.take(msg.standing, msg.known)
+		return m.startFind()
 	}
 	return nil
 }
 
+// found takes what does not fit.
+func (m *Model) found(msg foundMsg) {
+	if msg.seq != m.find.seq || !m.find.out {
+		return
+	}
+	m.find.out = false
+	m.find.cancel()
+	if msg.err != nil {
+		return
+	}
+	m.standing.Findings = msg.findings
+	m.standingRev++
+	if n := len(msg.findings); m.gaze.item >= n && m.gaze.lens == oddLens {
+		m.gaze.item = max(0, n-1)
+	}
+	if m.replay != nil {
+		m.seen[m.known] = m.standing
+	}
+}
+
 // take makes a standing the one that is shown.
 func (m *Model) take(st Standing, known int) {
+	if m.replay == nil && st.Findings == nil {
+		st.Findings = m.standing.Findings // until they are looked for again
+	}
 	m.standing, m.known = st, known
 	m.standingRev++
 	m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= st.Points })

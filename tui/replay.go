@@ -21,6 +21,9 @@ type Track struct {
 	// Judge fits what was known after the first n facts and measures its error.
 	// Its context ends when the answer is no longer wanted. It may be nil.
 	Judge func(ctx context.Context, n int) (Standing, error)
+	// Find looks for what does not fit in what was known after the first n facts.
+	// It may be nil.
+	Find func(ctx context.Context, n int) ([]Finding, error)
 	// Lay computes what a lens lays over a floor, from what was known after the
 	// first n facts. It may be nil.
 	Lay func(ctx context.Context, n int, q Query) (Map, error)
@@ -118,6 +121,9 @@ func NewReplay(cfg ReplayConfig) *Replay {
 		m.replay, m.track = r, i
 		if t.Judge != nil {
 			m.cfg.Judge = func(ctx context.Context, _ walk.Walk) (Standing, error) { return Standing{}, ctx.Err() } // see startJudge
+		}
+		if t.Find != nil {
+			m.cfg.Find = func(ctx context.Context, _ walk.Walk) ([]Finding, error) { return t.Find(ctx, m.known) }
 		}
 		if t.Lay != nil {
 			m.cfg.Lay = func(ctx context.Context, q Query) (Map, error) { return t.Lay(ctx, m.known, q) }
@@ -282,11 +288,15 @@ func (r *Replay) shown(i int) tea.Cmd {
 		}
 		m.s.Take(sw)
 	}
+	var find tea.Cmd
 	if st, ok := m.seen[p.At()]; ok {
 		m.take(st, p.At())
+		if st.Findings == nil { // perhaps called off
+			find = m.startFind()
+		}
 	}
 	m.levels()
-	return r.wrap(i, tea.Batch(m.startJudge(), m.refreshLayer()))
+	return r.wrap(i, tea.Batch(find, m.startJudge(), m.refreshLayer()))
 }
 
 // step goes on by d visits; marks between them are played with them.

@@ -61,7 +61,8 @@ func view(t testing.TB, w, h int, change func(*tui.ReplayConfig), walks ...walk.
 				}
 				return st, nil
 			},
-			Lay: func(ctx context.Context, _ int, q tui.Query) (tui.Map, error) { return (&robot{ether: e}).lay(ctx, q) },
+			Find: func(_ context.Context, n int) ([]tui.Finding, error) { return found(e, n), nil },
+			Lay:  func(ctx context.Context, _ int, q tui.Query) (tui.Map, error) { return (&robot{ether: e}).lay(ctx, q) },
 		})
 	}
 	cfg.Compare = func(_ context.Context, a, b int) ([]tui.Change, error) {

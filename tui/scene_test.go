@@ -197,6 +197,9 @@ func scene(t testing.TB, s *site.Site, stops []walk.Stop, st walk.Settings, chan
 		After: func(time.Duration) <-chan time.Time { return nil },
 		Bell:  func(n int) { r.bells = append(r.bells, n) },
 		Judge: r.judge, Doubts: r.doubts, Lay: r.lay,
+		Find: func(_ context.Context, w walk.Walk) ([]tui.Finding, error) {
+			return found(r.ether, len(w.Standing())), nil
+		},
 		Guide: func(from, to orb.Point, _ string) (tui.Leg, bool) {
 			corner := orb.Point{from[0], to[1]}
 			return tui.Leg{LengthM: math.Abs(from[0]-to[0]) + math.Abs(from[1]-to[1]), Via: []orb.Point{from, corner, to}}, true
@@ -248,15 +251,21 @@ func standing(e *ether, n int) tui.Standing {
 		}
 		st.Curves = append(st.Curves, c)
 	}
-	if n >= 9 {
-		st.Findings = []tui.Finding{
-			{Title: "AP-03 hangs elsewhere", Evidence: "Its levels fit 11 m further right better, by 14 log units where 5 would do.", Do: "Look where it hangs, and mend the plan or its label.",
-				Floor: "G", At: e.site.AccessPoints[2].At, Seems: &orb.Point{24, 13}, AP: 2},
-			{Title: "P04 recorded elsewhere", Evidence: "What was heard there fits a place 9 m away better.", Do: "Walk it again.", Floor: "G", At: stops[3].At, AP: -1},
-		}
-	}
 	st.Level = func(k int, _ string, at orb.Point) float64 { return e.level(k, at) }
 	return st
+}
+
+// found names two faults once there are nine visits.
+func found(e *ether, n int) []tui.Finding {
+	if n < 9 {
+		return nil
+	}
+	stops := grid(e.site, 4)
+	return []tui.Finding{
+		{Title: "AP-03 hangs elsewhere", Evidence: "Its levels fit 11 m further right better, by 14 log units where 5 would do.", Do: "Look where it hangs, and mend the plan or its label.",
+			Floor: "G", At: e.site.AccessPoints[2].At, Seems: &orb.Point{24, 13}, AP: 2},
+		{Title: "P04 recorded elsewhere", Evidence: "What was heard there fits a place 9 m away better.", Do: "Walk it again.", Floor: "G", At: stops[3].At, AP: -1},
+	}
 }
 
 // lay answers as a map of the ether would be, in cells of a metre.

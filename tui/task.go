@@ -35,6 +35,11 @@ type (
 		standing Standing
 		err      error
 	}
+	foundMsg struct {
+		seq      int
+		findings []Finding
+		err      error
+	}
 	legMsg struct {
 		seq int
 		leg Leg
@@ -151,6 +156,7 @@ func (m *Model) startJudge() tea.Cmd {
 		m.judge.cancel()
 		return nil
 	}
+	m.stopFind()
 	m.judge.out = true
 	m.judge.seq++
 	seq, judge := m.judge.seq, m.cfg.Judge
@@ -164,14 +170,46 @@ func (m *Model) startJudge() tea.Cmd {
 			return standingMsg{seq, n, st, err}
 		}
 	}
-	// Facts are only ever added, so slices of the present length are a snapshot.
-	w := *m.s.Walk()
-	w.Visits = w.Visits[:len(w.Visits):len(w.Visits)]
-	w.Marks = w.Marks[:len(w.Marks):len(w.Marks)]
+	w := m.snapshot()
 	return func() tea.Msg {
 		st, err := judge(ctx, w)
 		return standingMsg{seq, 0, st, err}
 	}
+}
+
+// startFind looks for what does not fit, unless it was called off by a judgement
+// that has begun since.
+func (m *Model) startFind() tea.Cmd {
+	if m.cfg.Find == nil || !m.standing.Ready() {
+		return nil
+	}
+	m.stopFind()
+	m.find.out = true
+	m.find.seq++
+	seq, find := m.find.seq, m.cfg.Find
+	ctx, cancel := context.WithCancel(m.ctx)
+	m.find.cancel = cancel
+	w := m.snapshot()
+	return func() tea.Msg {
+		fs, err := find(ctx, w)
+		return foundMsg{seq, fs, err}
+	}
+}
+
+func (m *Model) stopFind() {
+	if m.find.out {
+		m.find.out = false
+		m.find.cancel()
+	}
+}
+
+// snapshot is the walk so far. Facts are only ever added, so slices of the
+// present length will do.
+func (m *Model) snapshot() walk.Walk {
+	w := *m.s.Walk()
+	w.Visits = w.Visits[:len(w.Visits):len(w.Visits)]
+	w.Marks = w.Marks[:len(w.Marks):len(w.Marks)]
+	return w
 }
 
 // refresh asks for the way to the current stop where that has changed.

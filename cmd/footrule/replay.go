@@ -99,7 +99,8 @@ func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, pl
 	boot.Restore()
 	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet}
 	for _, p := range plays {
-		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay})
+		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay,
+			Find: func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }})
 	}
 	if len(plays) == 2 {
 		cfg.Compare = func(_ context.Context, a, b int) ([]tui.Change, error) {
@@ -247,6 +248,9 @@ func (p *play) print(ctx context.Context, sh *shell, f *replayFlags) error {
 		}
 		p.player.Go(n)
 		st, err := p.judge(ctx, n)
+		if err == nil {
+			st.Findings, err = find(ctx, p.plan, p.player.Known(n))
+		}
 		if ctx.Err() != nil {
 			return errStopped
 		}

@@ -246,6 +246,7 @@ func (s *survey) config() tui.Config {
 	return tui.Config{
 		Title: s.plan.Name, Session: s.session, Scanner: s.scanner,
 		Store: s.store, Judge: s.running.judge, Doubts: s.running.doubts, Guide: s.guide, Lay: s.lay,
+		Find:  func(ctx context.Context, w walk.Walk) ([]tui.Finding, error) { return find(ctx, s.plan, w) },
 		Clock: s.sh.now,
 		Bell:  func(n int) { fmt.Fprint(s.sh.out, strings.Repeat("\a", n)) },
 		ASCII: s.flags.ascii, Feet: s.flags.feet,
