@@ -1,7 +1,11 @@
 package validation
 
 import (
+	"context"
+	"slices"
+
 	"footrule/internal/propagation"
+	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
 )
@@ -40,4 +44,51 @@ func LevelRows(m propagation.Model, sites ...propagation.Value) []Row {
 		rows[i].judge()
 	}
 	return rows
+}
+
+// Silent draws a site of every scene and gives, by its name, the share of stays
+// that never heard a radio, that of scans that missed one, and whether the scene
+// calls itself heard, missed or weak.
+func Silent(ctx context.Context) (map[string][3]float64, error) {
+	out := map[string][3]float64{}
+	for _, c := range slices.Concat(levelScenes(false), boundScenes(false), honestyScenes(false)) {
+		d, err := c.draw(1, 0)
+		if err != nil {
+			return nil, err
+		}
+		w, err := d.survey(ctx)
+		if err != nil {
+			return nil, err
+		}
+		var never, stays, missed, scans float64
+		for _, st := range walk.Stays(d.site, []walk.Walk{w}, walk.ByVisit) {
+			for _, l := range st.Levels {
+				stays++
+				scans += float64(st.Scans)
+				missed += float64(st.Scans - l.Heard)
+				if l.Heard == 0 {
+					never++
+				}
+			}
+		}
+		out[c.name] = [3]float64{never / stays, missed / scans, float64(c.silence)}
+	}
+	return out, nil
+}
+
+// Search looks for a place on the first site of an open hall by an exhaustive
+// search of the levels that the truth predicts there; beaten says whether it is
+// likelier than the place moved by off.
+func Search(at, off orb.Point) (mean orb.Point, beaten bool, err error) {
+	c := hall("a hall", nil)
+	d, err := c.draw(1, 0)
+	if err != nil {
+		return mean, false, err
+	}
+	st := walk.Stay{Scans: 1}
+	for k := range d.truth.Radios {
+		st.Levels = append(st.Levels, walk.Level{Heard: 1, MeanDBm: d.scanner.Model(k, "G", at)})
+	}
+	mean, beaten = d.search().locate(&st, orb.Point{at[0] + off[0], at[1] + off[1]})
+	return mean, beaten, nil
 }
