@@ -60,7 +60,9 @@ func newBandRefit(f *groupFit, miss *float64) *bandRefit {
 	case TwoLevel:
 		if miss != nil {
 			for k := range f.rates {
-				f.rates[k].scan = *miss
+				if f.rates[k].scan = *miss; *miss == 0 {
+					f.rates[k].stay = 0
+				}
 			}
 		}
 		t := f.twoLevel()

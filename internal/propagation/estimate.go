@@ -324,13 +324,11 @@ func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bo
 		}
 		return nil
 	}
-	if miss != nil {
+	if miss != nil && *miss == 0 { // nothing is missed but for its level
 		for _, f := range fits {
-			for k := range f.rates {
-				f.rates[k].scan = *miss
-			}
+			f.rates = make([]missRate, f.blocks)
 		}
-	} else if err := settleRates(fits, stale, func() error { return climb(roughGain, true) }); err != nil {
+	} else if err := settleRates(fits, miss, stale, func() error { return climb(roughGain, true) }); err != nil {
 		return err
 	}
 	if err := climb(last, !full); err != nil {
@@ -345,8 +343,8 @@ func solveTwoLevel(fits []*groupFit, miss *float64, last float64, stale, full bo
 
 // settleRates lets miss rates and likelihood take turns. Where the parameters
 // are the maximum of other data (stale), rates that have not changed say
-// nothing about them.
-func settleRates(fits []*groupFit, stale bool, climb func() error) error {
+// nothing about them. The share of scans missed may be given.
+func settleRates(fits []*groupFit, scan *float64, stale bool, climb func() error) error {
 	for round := range rateRounds {
 		change := 0.0
 		all := make([][]tally, len(fits))
@@ -358,7 +356,7 @@ func settleRates(fits []*groupFit, stale bool, climb func() error) error {
 			}
 		}
 		for g, f := range fits {
-			next := missRates(all[g], site)
+			next := missRates(all[g], site, scan)
 			for k := range next {
 				change = max(change, math.Abs(next[k].scan-f.rates[k].scan), math.Abs(next[k].stay-f.rates[k].stay))
 			}

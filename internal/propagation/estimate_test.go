@@ -80,6 +80,30 @@ func TestMissRates(t *testing.T) {
 	assert.InDelta(t, 0.10, stay, 0.03)
 }
 
+// A stay whose scans all miss strong radios does not drag the exponent, whether
+// the share of scans that miss is estimated or given.
+func TestSilentStay(t *testing.T) {
+	tenth := 0.1
+	for _, given := range []*float64{nil, &tenth} {
+		for seed := range uint64(4) {
+			h := bigHall()
+			h.width, h.depth, h.aps, h.points, h.missScan = 40, 25, 5, 20, 0.1
+			s, stays := h.simulate(seed)
+			o := propagation.Options{MissRate: given}
+			before, err := propagation.Estimate(propagation.Observe(s, stays), o)
+			require.NoError(t, err)
+			without, err := propagation.Estimate(propagation.Observe(s, stays[1:]), o)
+			require.NoError(t, err)
+			stays[0].Levels = make([]walk.Level, h.aps)
+			after, err := propagation.Estimate(propagation.Observe(s, stays), o)
+			require.NoError(t, err)
+			n := func(f *propagation.Fit) float64 { return f.Groups[0].Exponent.Est }
+			t.Logf("n %.2f, with a dead stay %.2f, without that stay %.2f", n(before), n(after), n(without))
+			assert.InDelta(t, n(without), n(after), 0.6*before.Groups[0].Exponent.SE)
+		}
+	}
+}
+
 // The same data give the same bits, on one processor and on all.
 func TestEstimateRepeats(t *testing.T) {
 	h := bigHall()

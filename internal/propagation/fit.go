@@ -24,9 +24,12 @@ func Models() []Model { return []Model{OLS, Censored, TwoLevel, Robust, Pooled} 
 
 // Options choose what is fitted and how. The zero value is the default.
 type Options struct {
-	Model    Model    // "" is TwoLevel
-	PerAP    bool     // each radio has an exponent of its own
-	MissRate *float64 // share of scans that miss a strong radio; nil estimates it
+	Model Model // "" is TwoLevel
+	PerAP bool  // each radio has an exponent of its own
+	// MissRate is the share of scans that miss a strong radio; nil estimates it.
+	// Under two-level a share above 0 leaves the share of stays that miss one
+	// altogether to be estimated, and 0 takes every silence for weakness.
+	MissRate *float64
 	FloorDBm *float64 // floor of hearing; nil takes the lowest level reported in each band
 }
 

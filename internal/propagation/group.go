@@ -23,6 +23,7 @@ type groupFit struct {
 	rates []missRate // per block
 
 	pooling pooling // pooled
+	differ  differing
 
 	sigma    float64 // total spread of a stay's mean level
 	warnings []Warning

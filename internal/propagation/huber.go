@@ -119,25 +119,40 @@ func (f *groupFit) scale() float64 {
 // lie on the model.
 const leastScaleDB = 1e-6
 
-// scaleRounds bounds how often scale and parameters take turns.
-const scaleRounds = 500
+// scaleRounds bounds how often scale and parameters take turns, and circling is
+// how often before the scale is sought between two that were too small and too
+// large: a median moves in steps, and with weights may go round in a circle.
+const (
+	scaleRounds = 200
+	circling    = 20
+)
 
 // resist climbs from the parameters of f with the scale that they leave, until
 // the scale changes by less than settled of itself.
 func (f *groupFit) resist(settled, last float64, brief bool) error {
 	q := f.psiAt()
-	for range scaleRounds {
-		next := math.Log(f.scale())
-		change := math.Abs(next - f.theta[q])
+	small, large := math.NaN(), math.NaN()
+	next := math.Log(f.scale())
+	for round := range scaleRounds {
 		f.theta[q] = next
 		o, err := (&problem{design: f.design, lik: f.lik, fixed: f.fixed, lower: f.lower, tol: last, brief: brief}).maximise(f.theta)
 		if err != nil {
 			return fmt.Errorf("%s GHz: %w", f.band, err)
 		}
 		f.theta, f.opt = o.theta, o
-		if change < settled {
+		left := math.Log(f.scale())
+		if math.Abs(left-next) < settled || math.Abs(large-small) < settled {
 			f.sigma = math.Exp(next)
 			return nil
+		}
+		if left > next {
+			small = next
+		} else {
+			large = next
+		}
+		next = left
+		if round >= circling && !math.IsNaN(small+large) {
+			next = (small + large) / 2
 		}
 	}
 	return fmt.Errorf("%s GHz: the scale of the residuals has not settled in %d rounds", f.band, scaleRounds)
@@ -166,7 +181,7 @@ func solveRobust(fits []*groupFit, miss *float64, last float64, stale, full bool
 				f.rates[k] = missRate{stay: *miss}
 			}
 		}
-	} else if err := settleRates(fits, stale, func() error { return climb(roughScale, roughGain, true) }); err != nil {
+	} else if err := settleRates(fits, nil, stale, func() error { return climb(roughScale, roughGain, true) }); err != nil {
 		return err
 	}
 	if full {

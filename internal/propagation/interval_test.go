@@ -1,6 +1,7 @@
 package propagation_test
 
 import (
+	"math"
 	"os"
 	"strconv"
 	"testing"
@@ -11,8 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestIntervalsCoverTheTruth counts how often the 95 % interval for n holds the
-// truth of simulated sites, with independent and with spatially correlated
+// TestIntervalsCoverTheTruth counts how often the 95 % intervals for n, for the
+// spread and for a wall loss hold the truth of simulated sites, with independent and with spatially correlated
 // shadowing. FOOTRULE_SITES sets how many of each; the default is a quick look
 // whose tolerance is four standard errors of a share of 0.95.
 func TestIntervalsCoverTheTruth(t *testing.T) {
@@ -38,7 +39,7 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 		{"exponents differ by 0.3", func(h *hall) { h.exponentSD, h.corrM = 0.3, 4 }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			var hit, walls, wallHit float64
+			var hit, walls, wallHit, spread float64
 			for seed := range uint64(sites) {
 				h := bigHall()
 				c.edit(&h)
@@ -48,6 +49,11 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				if n := f.Groups[0].Exponent; n.Lo <= h.n && h.n <= n.Hi {
 					hit++
 				}
+				g := f.Groups[0] // rounding adds 1/12 to the variance of a reading
+				sigma := math.Sqrt(h.shadow*h.shadow + (h.scatter*h.scatter+1./12)*float64(g.Stays)/float64(g.Readings))
+				if g.SigmaDB.Lo <= sigma && sigma <= g.SigmaDB.Hi {
+					spread++
+				}
 				for _, w := range f.Walls {
 					walls++
 					if w.LossDB.Lo <= h.loss && h.loss <= w.LossDB.Hi {
@@ -56,7 +62,8 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				}
 			}
 			share := hit / float64(sites)
-			t.Logf("n covered in %.3f of %d sites, walls in %.3f", share, sites, wallHit/max(walls, 1))
+			t.Logf("n covered in %.3f of %d sites, σ in %.3f, walls in %.3f", share, sites, spread/float64(sites), wallHit/max(walls, 1))
+			assert.GreaterOrEqual(t, spread/float64(sites), 0.95-4*0.218/sqrt(sites))
 			assert.GreaterOrEqual(t, share, 0.95-4*0.218/sqrt(sites))
 			if walls > 0 {
 				assert.GreaterOrEqual(t, wallHit/walls, 0.95-4*0.218/sqrt(sites))

@@ -126,7 +126,7 @@ func (r *Refits) solve(fits []*groupFit) bool {
 	if r.o.Model == OLS {
 		return true
 	}
-	if (r.o.Model == TwoLevel || r.o.Model == Robust) && r.o.MissRate == nil {
+	if m := r.o.MissRate; r.o.Model == TwoLevel && (m == nil || *m > 0) || r.o.Model == Robust && m == nil {
 		counts := make([][]tally, len(fits))
 		var site tally
 		for g, b := range r.all {
@@ -136,7 +136,7 @@ func (r *Refits) solve(fits []*groupFit) bool {
 			}
 		}
 		for g, f := range fits {
-			f.rates = missRates(counts[g], site)
+			f.rates = missRates(counts[g], site, m)
 		}
 	}
 	last := roughGain

@@ -154,8 +154,9 @@ func (r *Resistant) errors(ls *Linear, w Weighing) {
 	}
 }
 
-// medianAbs is the median of |v| with weights, nil for equal ones; between two
-// values that part the weights evenly it is their mean.
+// medianAbs is the median of |v| with weights, nil for equal ones: every value
+// stands at the middle of its weight, between them it goes straight, so that it
+// hangs steadily together with values and weights.
 func medianAbs(v, weights []float64) float64 {
 	type item struct{ v, w float64 }
 	items := make([]item, len(v))
@@ -176,15 +177,19 @@ func medianAbs(v, weights []float64) float64 {
 		}
 		return 0
 	})
-	sum := 0.0
+	sum := 0.0 // up to the middle of the value before
 	for i, it := range items {
-		sum += it.w
-		if sum == total/2 && i+1 < len(items) {
-			return (it.v + items[i+1].v) / 2
+		at := it.w / 2
+		if i > 0 {
+			at += items[i-1].w / 2
 		}
-		if sum > total/2 {
-			return it.v
+		if sum+at >= total/2 {
+			if i == 0 {
+				return it.v
+			}
+			return items[i-1].v + (it.v-items[i-1].v)*(total/2-sum)/at
 		}
+		sum += at
 	}
-	return math.NaN()
+	return items[len(items)-1].v
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // sandwich is H⁻¹ M H⁻¹ over the free parameters, in a matrix over all.
@@ -155,6 +156,12 @@ func (f *groupFit) meat(sc *scored, c *correlation) (m *mat.SymDense, blocks [][
 	return m, blocks, inflation, n / inflation
 }
 
+// differing is how much the radios of a band differ in their exponents.
+type differing struct {
+	sd     float64
+	chance float64 // probability of so much from radios that do not
+}
+
 // between is what the score varies by because radios differ in exponent with
 // variance τ²: Σ_k τ² u_k u_kᵀ, u_k = Σ_i h_i x̃_i x_i, h_i the information, over the rows of radio k,
 // x̃ its −10 log10 d about the weighted mean. τ² is the excess of the spread of
@@ -219,6 +226,7 @@ func (f *groupFit) between(sc *scored, meats [][]float64) *mat.SymDense {
 		return m
 	}
 	tau2 := (q - (n - 1)) / (w1 - w2/w1)
+	f.differ = differing{math.Sqrt(tau2), distuv.ChiSquared{K: n - 1}.Survival(q)}
 	for k, u := range us {
 		at := f.locals(k)
 		for r := range u {

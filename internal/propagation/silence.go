@@ -136,8 +136,9 @@ func (t *tally) scanMiss(prior, weight float64) float64 {
 	return p
 }
 
-// missRates turns tallies into rates, radio by radio drawn towards the site.
-func missRates(ts []tally, site tally) []missRate {
+// missRates turns tallies into rates, radio by radio drawn towards the site; the
+// share of scans is as given, unless nil.
+func missRates(ts []tally, site tally, given *float64) []missRate {
 	scan := site.scanMiss(0, 0)
 	stay := (site.silent + priorStayMiss*priorStayCount) / (site.all + priorStayCount)
 	out := make([]missRate, len(ts))
@@ -146,6 +147,9 @@ func missRates(ts []tally, site tally) []missRate {
 		out[k] = missRate{
 			scan: t.scanMiss(scan, siteScans),
 			stay: min((t.silent+siteStays*stay)/(t.all+siteStays), mostMissed),
+		}
+		if given != nil {
+			out[k].scan = *given
 		}
 	}
 	return out

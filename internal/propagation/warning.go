@@ -13,6 +13,8 @@ const (
 	mostExponent  = 6.0
 	mostSigmaDB   = 12.0
 	fewPlaces     = 8
+	differingSD   = 0.25
+	byChance      = 0.003
 	lineWidth     = 0.03 // rms distance from the best line over the length along it
 )
 
@@ -28,6 +30,9 @@ func (f *Fit) doubt(d *Data, fits []*groupFit) {
 		}
 		if g.SigmaDB.Est > mostSigmaDB {
 			say("", "the spread at %s GHz is %.1f dB, above %.0f dB; check labels and places, and draw the walls that are missing", b.band, g.SigmaDB.Est, mostSigmaDB)
+		}
+		if d := b.differ; d.sd >= differingSD && d.chance < byChance {
+			say("", "the exponents of the radios at %s GHz differ by %.1f (standard deviation), more than chance; give each its own (per-ap), or draw them together (pooled)", b.band, d.sd)
 		}
 		for j, m := range b.walls {
 			if at := b.wallAt(j); b.opt.active[at] && !b.fixed[at] {

@@ -147,3 +147,22 @@ func TestWallLosses(t *testing.T) {
 	w := warned(t, s, stays, propagation.Options{Model: propagation.OLS})
 	assert.True(t, has(w, "the loss of film at 5 GHz cannot be told"), w)
 }
+
+// Radios whose exponents differ are named as such, and radios that only look so
+// because shadowing hangs together are not.
+func TestDifferingExponents(t *testing.T) {
+	said := func(edit func(*hall)) (n int) {
+		for seed := range uint64(8) {
+			h := quiet()
+			h.aps, h.floor, h.corrM = 10, -200, 3
+			edit(&h)
+			s, stays := h.simulate(seed)
+			if has(warned(t, s, stays, propagation.Options{Model: propagation.OLS}), "the exponents of the radios at 5 GHz differ by 0.") {
+				n++
+			}
+		}
+		return n
+	}
+	assert.GreaterOrEqual(t, said(func(h *hall) { h.exponentSD = 0.7 }), 6)
+	assert.LessOrEqual(t, said(func(h *hall) {}), 1)
+}
