@@ -43,12 +43,20 @@ fewer, the building is less tidy than the fit. --by area prints the figures of e
 zone of the plan. --by ap judges again without each access point in turn, which
 takes as long again for each, and says on which the accuracy hangs.
 
+Methods are trilateration (likeliest place within the outline), posterior (least
+expected error over where people walk: the plan without voids, within 1.25 spacings
+of the points of the walk), radio-map (the same, by levels that follow the measured
+ones wherever somebody stood) and nearest (the points with the most similar levels).
+The last two want a dense walk. --method all judges by each, and says which can be
+told apart.
+
 A target is passed or failed by the exact binomial bound; where it is open, the
 output says how many more points would settle it. It exits with 1 unless every
 target is passed.`,
 		Example: `  footrule errors depot.footrule
   footrule errors depot.footrule --target-ce50 5 --target-ce90 10
   footrule errors depot.footrule --by area,ap
+  footrule errors depot.footrule --method all
   footrule errors depot.footrule --protocol leave-area-out --by area
   footrule errors depot.footrule --train monday --test tuesday --json`,
 		Args: files(1, 1, "a site FILE"),
@@ -67,6 +75,9 @@ target is passed.`,
 			}
 			o.EachAP = by[byAP]
 			o.Train, o.Test = idsOf(walks, f.train), idsOf(walks, f.test)
+			if f.method == allMethods {
+				return compareMethods(sh, cmd, args[0], plan, walks, o, asJSON)
+			}
 			e, err := position.Judge(cmd.Context(), plan, walks, o)
 			if cmd.Context().Err() != nil {
 				return errStopped
@@ -93,7 +104,7 @@ target is passed.`,
 	}
 	f.add(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&f.method, "method", string(position.Trilaterate), fmt.Sprintf("how fixes are found: one of %v", position.Methods()))
+	fl.StringVar(&f.method, "method", string(position.Trilaterate), "how fixes are found: "+methodNames())
 	fl.StringVar(&f.protocol, "protocol", "", "leave-one-out, leave-area-out or train-test (default: train-test with --train and --test, else leave-one-out)")
 	fl.StringArrayVar(&f.train, "train", nil, "walk to fit (repeatable)")
 	fl.StringArrayVar(&f.test, "test", nil, "walk to judge (repeatable)")
@@ -108,7 +119,7 @@ target is passed.`,
 	complete(cmd, "protocol", string(position.LeaveOneOut), string(position.LeaveAreaOut), string(position.TrainTest))
 	complete(cmd, "by", partNames...)
 	complete(cmd, "fix", string(position.PerVisit), string(position.PerFacing))
-	var methods []string
+	methods := []string{allMethods}
 	for _, m := range position.Methods() {
 		methods = append(methods, string(m))
 	}
@@ -119,6 +130,9 @@ target is passed.`,
 // options turns the flags into what Judge takes, and the walks to load.
 func (f *errorsFlags) options(cmd *cobra.Command) (position.Options, []string, error) {
 	p, err := f.fitFlags.options()
+	if err == nil {
+		err = unknownMethod(f.method)
+	}
 	if err != nil {
 		return position.Options{}, nil, err
 	}
