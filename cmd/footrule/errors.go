@@ -37,9 +37,10 @@ shows what a part of the building is worth that nobody walked; with --train and
 --test one walk is judged by a fit to another.
 
 Statistics are named as in ISO/IEC 18305 (CE50: half of the fixes are within), in
-metres on the plan. The bound is what no estimator can beat under the fit. The
-95 % ellipse of a fix should hold the true place in 95 of 100 cases; where it holds
-fewer, the building is less tidy than the fit. --by area prints the figures of each
+metres on the plan. The bound is what no estimator can beat that knows the levels
+alone; the outline of the plan may help it. The 95 % ellipse of a fix should hold
+the true place in 95 of 100 cases; where it holds fewer, the building is less tidy
+than the fit. --by area prints the figures of each
 zone of the plan. --by ap judges again without each access point in turn, which
 takes as long again for each, and says on which the accuracy hangs.
 
@@ -139,6 +140,9 @@ func (f *errorsFlags) options(cmd *cobra.Command) (position.Options, []string, e
 	o := position.Options{Method: position.Method(f.method), Protocol: position.Protocol(f.protocol), Fix: position.Unit(f.fix), Propagation: p, Seed: f.seed}
 	if len(f.walks) > 0 && len(f.train)+len(f.test) > 0 {
 		return o, nil, usage(fmt.Errorf("--walk goes with leave-one-out; with --train and --test name the walks there"))
+	}
+	if !(f.confidence > 0 && f.confidence < 1) {
+		return o, nil, usage(fmt.Errorf("--confidence %g; give a share between 0 and 1", f.confidence))
 	}
 	targets := []struct {
 		flag         string

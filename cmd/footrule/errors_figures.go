@@ -79,7 +79,7 @@ func ellipses(s *position.Summary) string {
 	text := fmt.Sprintf("95 %% ellipses are %s m² in the mean", fixed(s.EllipseM2, 0))
 	switch ci := s.Ellipse.CI95; {
 	case ci.Hi < position.EllipseConfidence:
-		return text + ", and hold too few places: levels stray more than the fit knows; look at walls that the plan has not, and at access points that do not fit"
+		return text + ", and hold too few places: fixes are surer than they should be, as with walls that the plan does not have, access points that do not fit, or parts where nobody walked"
 	case ci.Lo > position.EllipseConfidence:
 		return text + ", and hold more places than they need: fixes are better than they claim"
 	}

@@ -127,7 +127,11 @@ func placeName(w *position.WorstPlace) string {
 	if w.Fixes > 1 && w.Located > 0 {
 		off += " in the mean of " + strconv.Itoa(w.Located)
 	}
-	return fmt.Sprintf("%s (%s, %s), %s", name, w.Floor, w.Area, off)
+	in := w.Floor
+	if w.Area != position.Elsewhere {
+		in += ", " + w.Area
+	}
+	return fmt.Sprintf("%s (%s), %s", name, in, off)
 }
 
 type jsonArea struct {

@@ -25,3 +25,6 @@ func Reached(g *Grid, at []orb.Point, floor []int) []int { return g.cells().reac
 
 // Spacing is how far apart places of a walk are.
 var Spacing = spacing
+
+// SummariseJudged lets tests summarise fixes that they made up.
+var SummariseJudged = summarise

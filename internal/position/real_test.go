@@ -120,3 +120,16 @@ func TestDefaultWithinFivePercentOnRealSites(t *testing.T) {
 		}
 	}
 }
+
+// On real sites, whose shadowing no simulation drew, 95 % ellipses hold about as
+// many places as they should: at least nine tenths by every method that has them.
+func TestEllipsesOnRealSites(t *testing.T) {
+	for _, c := range []struct{ folder, train, test string }{{"rtt_library", "survey-300", "test-300"}, {"ble_tetam", "survey", "test"}} {
+		s, walks := realSite(t, c.folder, c.train, c.test)
+		for _, m := range position.Methods() {
+			e := judged(t, s, walks, position.Options{Method: m, Train: []string{c.train}, Test: []string{c.test}, Propagation: propagation.Options{PerAP: true}})
+			t.Logf("%s, %s: %d of %d, mean %.0f m²", c.folder, m, e.Ellipse.Fixes, e.Ellipse.Of, e.EllipseM2)
+			assert.GreaterOrEqual(t, e.Ellipse.Est(), .9, "%s %s", c.folder, m)
+		}
+	}
+}
