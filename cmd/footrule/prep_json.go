@@ -19,6 +19,7 @@ type jsonFinding struct {
 	Unit     *string  `json:"unit"`
 	Text     string   `json:"text"`
 	Proposed bool     `json:"proposed"`
+	Estimate bool     `json:"estimated"` // rests on an estimated length
 }
 
 type jsonPatch struct {
@@ -77,7 +78,7 @@ func prepJSON(plan *site.Site, r *infra.Report, rev uint64) jsonPrep {
 	for _, f := range r.Findings {
 		c := infra.CheckOf(f.Check)
 		out.Checks = append(out.Checks, jsonFinding{Check: f.Check, Group: c.Group, Title: c.Title, Against: c.Against, Subjects: append([]string{}, f.Subjects...),
-			Status: statusNames[f.Status], Have: numberOf(f.Have), Limit: numberOf(f.Limit), Unit: known(f.Unit), Text: f.Text, Proposed: f.Proposed})
+			Status: statusNames[f.Status], Have: numberOf(f.Have), Limit: numberOf(f.Limit), Unit: known(f.Unit), Text: f.Text, Proposed: f.Proposed, Estimate: f.Estimate})
 	}
 	for _, p := range r.Patching {
 		out.Patching = append(out.Patching, jsonPatch{AccessPoint: p.AP, Switch: p.Switch, Port: p.Port, LinkM: numberOf(p.LengthM), Measured: p.Measured, Proposed: p.Proposed})

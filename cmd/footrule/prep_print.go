@@ -27,11 +27,12 @@ func (f *prepFlags) printQuestions(sh *shell, plan *site.Site) error {
 			fmt.Fprintf(sh.out, "%s\n", group)
 		}
 		if a != nil {
-			fmt.Fprintf(sh.out, "  %-18s %s\n  %-18s = %s (%s, %s)\n", q.ID, q.Text, "", canvas.Clean(a.Text), canvas.Clean(a.By), a.At.Format(time.DateOnly))
+			paragraph(sh.out, fmt.Sprintf("  %-18s ", q.ID), q.Text)
+			paragraph(sh.out, fmt.Sprintf("  %-18s = ", ""), fmt.Sprintf("%s (%s, %s)", canvas.Clean(a.Text), canvas.Clean(a.By), a.At.Format(time.DateOnly)))
 			continue
 		}
 		n++
-		fmt.Fprintf(sh.out, "  %-18s %s\n", q.ID, q.Text)
+		paragraph(sh.out, fmt.Sprintf("  %-18s ", q.ID), q.Text)
 	}
 	if n == 0 {
 		fmt.Fprintf(sh.out, "every question of the walk-down is answered\n")
@@ -115,6 +116,9 @@ func printCheck(sh *shell, c *infra.Check, r *infra.Report, all bool) {
 		}
 		if s == infra.Holds && len(these) > 1 && !all {
 			text := fmt.Sprintf("%d of %d", len(these), len(of))
+			if n := estimated(these); n > 0 {
+				text += fmt.Sprintf(", %d of them by a length that is only estimated", n)
+			}
 			if t := tightest(these); t != nil {
 				text += fmt.Sprintf("; tightest %s: %s", strings.Join(t.Subjects, ", "), t.Text)
 			}
@@ -147,6 +151,16 @@ func alike(list []*infra.Finding) []*infra.Finding {
 		out[i].Subjects = slices.Concat(out[i].Subjects, f.Subjects)
 	}
 	return out
+}
+
+func estimated(list []*infra.Finding) int {
+	n := 0
+	for _, f := range list {
+		if f.Estimate {
+			n++
+		}
+	}
+	return n
 }
 
 // tightest is the finding that comes closest to its limit.

@@ -26,11 +26,16 @@ func permanentLink(l *look) []Finding {
 		case !n.known:
 			m.add(f.ap.ID, "add link_m to [access_point.drop], or at to its [[closet]] for an estimate")
 			continue
-		case n.measured && n.m > LinkM:
-			out = append(out, judged(f.ap.ID, Fails, n.m, LinkM, "m", fmt.Sprintf("the link is %s m long: too long by %s m", inMetres(n.m), inMetres(n.m-LinkM))))
-			continue
 		case n.measured:
-			out = append(out, judged(f.ap.ID, Holds, n.m, LinkM, "m", fmt.Sprintf("the link is %s m long", inMetres(n.m))))
+			r := judged(f.ap.ID, Holds, n.m, LinkM, "m", fmt.Sprintf("the link is %s m long", inMetres(n.m)))
+			if n.m > LinkM {
+				r.Status = Fails
+				r.Text += fmt.Sprintf(": too long by %s m", inMetres(n.m-LinkM))
+			}
+			out = append(out, r)
+			if c := f.ap.Drop.Closet; c != "" && f.sw != nil && f.sw.Closet != "" && f.sw.Closet != c {
+				out = append(out, Finding{Subjects: []string{f.ap.ID}, Status: Doubtful, Text: fmt.Sprintf("its cable ends in closet %s and its switch is in closet %s: the way between them is not counted", c, f.sw.Closet)})
+			}
 			continue
 		}
 		r := judged(f.ap.ID, Holds, n.m, LinkM, "m", fmt.Sprintf("the link is about %.0f m long by the plan, not measured", n.m))
@@ -42,7 +47,7 @@ func permanentLink(l *look) []Finding {
 			r.Status = Doubtful
 			r.Text += ": measure its way before it is counted on"
 		}
-		r.Proposed = f.proposed
+		r.Proposed, r.Estimate = f.proposed, true
 		out = append(out, r)
 	}
 	return append(out, m.findings()...)
@@ -80,7 +85,7 @@ func channel(l *look) []Finding {
 				r.Text += ", and its link is only estimated"
 			}
 		}
-		r.Proposed = f.proposed && !f.len.measured
+		r.Proposed, r.Estimate = f.proposed && !f.len.measured, !f.len.measured
 		out = append(out, r)
 	}
 	return append(out, m.findings()...)

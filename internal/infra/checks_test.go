@@ -172,6 +172,13 @@ func TestChecks(t *testing.T) {
 		}, []string{
 			"cable.link doubtful AP-1: the link is about 75 m long by the plan, not measured: measure its way before it is counted on",
 			"cable.link holds AP-2: the link is 20 m long"}},
+		{"a switch in another closet than the cable", "cable.link", func(s *site.Site) {
+			s.Infra.Closets = append(s.Infra.Closets, site.Closet{ID: "west", Floor: "G"})
+			ap(s, 0).Drop.Closet = "west"
+		}, []string{
+			"cable.link holds AP-1: the link is 70 m long",
+			"cable.link doubtful AP-1: its cable ends in closet west and its switch is in closet east: the way between them is not counted",
+			"cable.link holds AP-2: the link is 20 m long"}},
 		{"a link to nowhere", "cable.link", func(s *site.Site) { ap(s, 0).Drop.LinkM, s.Infra.Closets[0].At = nil, nil }, []string{
 			"cable.link holds AP-2: the link is 20 m long",
 			"cable.link not known AP-1: add link_m to [access_point.drop], or at to its [[closet]] for an estimate"}},
@@ -211,13 +218,13 @@ func TestChecks(t *testing.T) {
 		{"eleven stand alone", "control.kind", func(s *site.Site) { standAlone(s, 11) }, []string{
 			"control.kind fails: 11 access points under stand-alone control, which is usual up to 5, at most 10"}},
 		{"too many for control", "control.capacity", func(s *site.Site) { s.Infra.Control.AccessPoints = p(1) }, []string{
-			"control.capacity fails: 2 access points, and 1 can be managed: short of 1"}},
+			"control.capacity fails: 2 access points, and control for 1: short of 1"}},
 		{"too few licences", "control.licences", func(s *site.Site) { s.Infra.Control.Licences = p(0) }, []string{
-			"control.licences fails: 2 access points, and 0 are licensed: short of 2"}},
+			"control.licences fails: 2 access points, and licences for 0: short of 2"}},
 		{"licences unknown", "control.licences", func(s *site.Site) { s.Infra.Control.Licences = nil }, []string{
 			"control.licences not known: add licences to [control]; 0 would mean none"}},
 		{"more tags than the service carries", "location.devices", func(s *site.Site) { s.Infra.Location.Expected = p(251) }, []string{
-			"location.devices fails: 251 tracked devices, and 250 are carried: short of 1"}},
+			"location.devices fails: 251 tracked devices, and a service for 250: short of 1"}},
 
 		{"an open question", "questions.open", func(s *site.Site) { s.Answers = append(s.Answers[:5], s.Answers[7:]...) }, []string{
 			"questions.open holds building: 4 of 4 answered",

@@ -27,6 +27,7 @@ type Finding struct {
 	Unit     string
 	Text     string // the numbers in a sentence
 	Proposed bool   // rests on a patching that is only proposed
+	Estimate bool   // rests on a length that is only estimated from the plan
 }
 
 // Patch is an access point on a port of a switch.
@@ -94,7 +95,7 @@ var Checks = []Check{
 	{"control.capacity", "control", "access points that control carries", "its stated capacity", controlCapacity},
 	{"control.licences", "control", "licences", "one for each access point", licences},
 	{"location.devices", "location service", "tracked devices", "the stated capacity of the location service", trackedDevices},
-	{"questions.open", "walk-down", "questions answered on site", "the list of the walk-down; prep FILE --open", openQuestions},
+	{"questions.open", "walk-down", "questions answered on site", "the list of the walk-down (prep FILE --open)", openQuestions},
 }
 
 // CheckOf gives a check by its ID; nil where there is none.

@@ -94,7 +94,7 @@ func controlCapacity(l *look) []Finding {
 	case c.AccessPoints == nil:
 		return nil // nothing stands above access points that stand alone
 	}
-	return []Finding{carried(len(l.feeds), *c.AccessPoints, "access point", "can be managed")}
+	return []Finding{carried(len(l.feeds), *c.AccessPoints, "access point", "control")}
 }
 
 func licences(l *look) []Finding {
@@ -102,7 +102,7 @@ func licences(l *look) []Finding {
 	if c == nil || c.Licences == nil {
 		return []Finding{{Status: Unknown, Text: "add licences to [control]; 0 would mean none"}}
 	}
-	return []Finding{carried(len(l.feeds), *c.Licences, "access point", "are licensed")}
+	return []Finding{carried(len(l.feeds), *c.Licences, "access point", "licences")}
 }
 
 func trackedDevices(l *look) []Finding {
@@ -113,12 +113,12 @@ func trackedDevices(l *look) []Finding {
 	case x.Expected == nil || x.Capacity == nil:
 		return []Finding{{Status: Unknown, Text: "add expected_devices and max_devices to [location]"}}
 	}
-	return []Finding{carried(*x.Expected, *x.Capacity, "tracked device", "are carried")}
+	return []Finding{carried(*x.Expected, *x.Capacity, "tracked device", "a service")}
 }
 
 // carried judges a number of things by how many there is room for.
-func carried(n, most int, noun, verb string) Finding {
-	f := judged("", Holds, float64(n), float64(most), noun+"s", fmt.Sprintf("%s, and %d %s", plural(n, noun), most, verb))
+func carried(n, most int, noun, what string) Finding {
+	f := judged("", Holds, float64(n), float64(most), noun+"s", fmt.Sprintf("%s, and %s for %d", plural(n, noun), what, most))
 	if n > most {
 		f.Status = Fails
 		f.Text += fmt.Sprintf(": short of %d", n-most)
