@@ -17,7 +17,7 @@ import (
 
 // maxFeature is the largest piece of a GeoJSON that is looked at at once; the
 // features of a collection are read one after the other.
-const maxFeature = 32 << 20
+const maxFeature = 16 << 20
 
 // geo reads a GeoJSON (RFC 7946): coordinates are longitude and latitude in
 // degrees on WGS 84, unless they are said to be local.
