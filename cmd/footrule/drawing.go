@@ -23,7 +23,7 @@ import (
 type drawingFlags struct {
 	layers, bands                         []string
 	floor, floorName, unit, scale, origin string
-	window, join, layerKey, ratio         string
+	window, join, faces, layerKey, ratio  string
 	outline                               string
 	elevation, turn, height               float64
 	box                                   bool
@@ -31,7 +31,7 @@ type drawingFlags struct {
 
 func (f *drawingFlags) add(cmd *cobra.Command) {
 	fl := cmd.Flags()
-	fl.StringArrayVar(&f.layers, "layer", nil, "what a layer is: NAME=outline, zone, void, points, aps or the material of its walls; * and ? stand for other characters (repeatable)")
+	fl.StringArrayVar(&f.layers, "layer", nil, "what a layer is: NAME=outline, zone, void, no-mount, points, aps or the material of its walls; * and ? stand for other characters (repeatable)")
 	fl.StringVar(&f.floor, "floor", "", "the ID of the floor (default G)")
 	fl.StringVar(&f.floorName, "floor-name", "", "the name of the floor")
 	fl.Float64Var(&f.elevation, "elevation", 0, "height of the floor in metres")
@@ -44,6 +44,7 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 	fl.StringVar(&f.outline, "outline", "", `the outline of a picture's floor, in its pixels: "x,y x,y x,y …" (default: the picture's edge)`)
 	fl.StringVar(&f.window, "window", "", `take only what lies between two corners of the drawing: "x1,y1 x2,y2"`)
 	fl.StringVar(&f.join, "join", "", "how far apart ends of the outline may be to count as one (default 0.05m)")
+	fl.StringVar(&f.faces, "faces", "", "walls are drawn by both faces: lines of a material at most so far apart are one wall in their middle, such as 0.3m")
 	fl.BoolVar(&f.box, "box", false, "the outline is the box around what is drawn")
 	fl.Float64Var(&f.height, "ap-height", drawing.DefaultHeightM, "height in metres that access points hang at")
 	fl.StringArrayVar(&f.bands, "band", nil, "a band that access points have: 2.4, 5 or 6 (repeatable; default 2.4 and 5)")
@@ -51,7 +52,7 @@ func (f *drawingFlags) add(cmd *cobra.Command) {
 
 // given names a flag of a drawing that was given, "" where none was.
 func (f *drawingFlags) given(cmd *cobra.Command) string {
-	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "ratio", "layer-key", "origin", "outline", "turn", "window", "join", "box", "ap-height", "band"} {
+	for _, name := range []string{"layer", "floor", "floor-name", "elevation", "unit", "scale", "ratio", "layer-key", "origin", "outline", "turn", "window", "join", "faces", "box", "ap-height", "band"} {
 		if cmd.Flags().Changed(name) {
 			return name
 		}
@@ -119,6 +120,14 @@ func (f *drawingFlags) parse() (o drawing.Options, m drawing.Making, err error) 
 	if f.join != "" {
 		if m.JoinM, err = drawing.ParseDistance(f.join); err != nil {
 			return fail("join", err)
+		}
+	}
+	if f.faces != "" {
+		if m.FacesM, err = drawing.ParseDistance(f.faces); err != nil {
+			return fail("faces", err)
+		}
+		if m.FacesM > drawing.MaxFacesM {
+			return o, m, usage(fmt.Errorf("--faces %s; walls are at most %g m thick", f.faces, drawing.MaxFacesM))
 		}
 	}
 	if !(math.Abs(f.turn) < 360) {

@@ -32,7 +32,7 @@ func (f *drawingFlags) readPicture(path string, o drawing.Options, m drawing.Mak
 	switch {
 	case len(f.layers) > 0:
 		return nil, nil, usage(fmt.Errorf("%s is a picture and has no layers; leave --layer out", path))
-	case f.turn != 0 || f.window != "" || f.join != "" || f.box || f.ratio != "":
+	case f.turn != 0 || f.window != "" || f.join != "" || f.faces != "" || f.box || f.ratio != "":
 		return nil, nil, usage(fmt.Errorf("%s is a picture: of the flags for drawings it takes --scale, --origin, --outline and those that name the floor", path))
 	case o.MetresPerUnit == 0:
 		return nil, nil, usage(fmt.Errorf(`%s: say how large it is by two of its pixels and how far apart they are in the building, such as --scale "120,80 920,80 12.5m"`, path))

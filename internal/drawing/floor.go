@@ -52,6 +52,10 @@ func (k *maker) walls(shapes []ruled) {
 			}
 		}
 	}
+	if k.m.FacesM > 0 {
+		k.middles()
+		return
+	}
 	k.twins()
 }
 

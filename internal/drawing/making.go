@@ -31,6 +31,7 @@ type Making struct {
 	Window     *orb.Bound // only what is wholly in it, in drawing coordinates; nil: all
 	Box        bool       // the outline is the box around what is drawn
 	JoinM      float64    // 0: DefaultJoinM
+	FacesM     float64    // two wall lines so near beside each other are the faces of one wall; 0: every line is a wall
 	HeightM    float64    // of access points; 0: DefaultHeightM
 	Bands      []radio.Band
 	Taken      map[string]bool // IDs of points and access points of other floors

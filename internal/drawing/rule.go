@@ -30,15 +30,16 @@ type Rule struct {
 // roles are the words for roles; any other word is a material.
 var roles = map[string]Rule{
 	"outline": {Role: Outline}, "zone": {Role: Area, Kind: site.Zone}, "void": {Role: Area, Kind: site.Void},
-	"points": {Role: Points}, "aps": {Role: AccessPoints},
+	"no-mount": {Role: Area, Kind: site.NoMount},
+	"points":   {Role: Points}, "aps": {Role: AccessPoints},
 }
 
-// ParseRule reads LAYER=WHAT: outline, zone, void, points, aps, or the material
-// of its walls.
+// ParseRule reads LAYER=WHAT: outline, zone, void, no-mount, points, aps, or the
+// material of its walls.
 func ParseRule(s string) (Rule, error) {
 	i := strings.LastIndexByte(s, '=')
 	if i < 1 || i == len(s)-1 {
-		return Rule{}, fmt.Errorf("layer %q; write the layer's name, = and outline, zone, void, points, aps or the material of its walls, such as WALLS=brick", s)
+		return Rule{}, fmt.Errorf("layer %q; write the layer's name, = and outline, zone, void, no-mount, points, aps or the material of its walls, such as WALLS=brick", s)
 	}
 	name, what := s[:i], strings.TrimSpace(s[i+1:])
 	if r, ok := roles[strings.ToLower(what)]; ok {
@@ -53,7 +54,7 @@ func ParseRule(s string) (Rule, error) {
 	return Rule{Layer: name, Role: Walls, Material: what}, nil
 }
 
-// slip reports whether two words differ by one letter, or by an s or "access-".
+// slip reports whether two words differ by one letter, exchanged or more.
 func slip(a, b string) bool {
 	switch len(a) - len(b) {
 	case 0:
