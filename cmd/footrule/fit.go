@@ -87,7 +87,11 @@ knows that receivers miss strong radios too, and estimates how often; robust giv
 levels that are far off less weight, for bodies, doors and wrong points, and takes
 silence like two-level, by stays; pooled leaves silence out like ols and gives each
 radio a level and an exponent drawn towards those of its band, the more the less it
-was heard.`,
+was heard.
+
+ols and pooled are of the levels that were heard, censored and robust of all
+visits, two-level of all scans: log likelihood and AICc compare fits of one kind,
+the prediction error compares any.`,
 		Example: "  footrule fit depot.footrule\n  footrule fit depot.footrule --model ols --per-ap --json",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {

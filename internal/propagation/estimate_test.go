@@ -212,7 +212,7 @@ func benchData(b *testing.B, aps, points, scans int) *propagation.Data {
 
 func BenchmarkEstimate(b *testing.B) {
 	d := benchData(b, 60, 1000, 20)
-	for _, m := range []propagation.Model{propagation.OLS, propagation.Censored, propagation.TwoLevel} {
+	for _, m := range propagation.Models() {
 		b.Run(string(m), func(b *testing.B) {
 			for b.Loop() {
 				if _, err := propagation.Estimate(d, propagation.Options{Model: m}); err != nil {

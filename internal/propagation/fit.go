@@ -25,7 +25,7 @@ func Models() []Model { return []Model{OLS, Censored, TwoLevel, Robust, Pooled} 
 // Options choose what is fitted and how. The zero value is the default.
 type Options struct {
 	Model Model // "" is TwoLevel
-	PerAP bool  // each radio has an exponent of its own
+	PerAP bool  // each radio has an exponent of its own; under pooled it has in any case
 	// MissRate is the share of scans that miss a strong radio; nil estimates it.
 	// Under two-level a share above 0 leaves the share of stays that miss one
 	// altogether to be estimated, and 0 takes every silence for weakness.

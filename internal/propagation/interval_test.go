@@ -24,19 +24,23 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 		sites = n
 	}
 	small := func(h *hall) { h.width, h.depth, h.aps, h.points = 40, 25, 6, 40 }
+	two := propagation.TwoLevel
 	for _, c := range []struct {
-		name string
-		edit func(*hall)
+		name  string
+		model propagation.Model
+		edit  func(*hall)
 	}{
-		{"independent", func(h *hall) {}},
-		{"correlated over 3 m", func(h *hall) { h.corrM = 3 }},
-		{"correlated over 8 m", func(h *hall) { h.corrM = 8 }},
-		{"small, independent", small},
-		{"small, correlated over 8 m", func(h *hall) { small(h); h.corrM = 8 }},
-		{"misses", func(h *hall) { h.corrM, h.missScan, h.missStay = 5, .1, .05 }},
-		{"walls", func(h *hall) { h.corrM, h.loss, h.width, h.depth = 5, 5, 60, 40 }},
-		{"four facings", func(h *hall) { h.corrM, h.facings, h.scans = 5, 4, 3 }},
-		{"exponents differ by 0.3", func(h *hall) { h.exponentSD, h.corrM = 0.3, 4 }},
+		{"independent", two, func(h *hall) {}},
+		{"correlated over 3 m", two, func(h *hall) { h.corrM = 3 }},
+		{"correlated over 8 m", two, func(h *hall) { h.corrM = 8 }},
+		{"small, independent", two, small},
+		{"small, correlated over 8 m", two, func(h *hall) { small(h); h.corrM = 8 }},
+		{"misses", two, func(h *hall) { h.corrM, h.missScan, h.missStay = 5, .1, .05 }},
+		{"walls", two, func(h *hall) { h.corrM, h.loss, h.width, h.depth = 5, 5, 60, 40 }},
+		{"four facings", two, func(h *hall) { h.corrM, h.facings, h.scans = 5, 4, 3 }},
+		{"exponents differ by 0.3", two, func(h *hall) { h.exponentSD, h.corrM = 0.3, 4 }},
+		{"robust", propagation.Robust, func(h *hall) { small(h); h.corrM, h.floor = 4, -200 }},
+		{"pooled, exponents differ by 0.3", propagation.Pooled, func(h *hall) { small(h); h.aps, h.exponentSD, h.corrM, h.floor = 10, 0.3, 4, -200 }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var hit, walls, wallHit, spread float64
@@ -44,7 +48,7 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				h := bigHall()
 				c.edit(&h)
 				s, stays := h.simulate(seed + 5000)
-				f, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{})
+				f, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{Model: c.model})
 				require.NoError(t, err)
 				if n := f.Groups[0].Exponent; n.Lo <= h.n && h.n <= n.Hi {
 					hit++

@@ -28,8 +28,9 @@ type hall struct {
 	missScan     float64
 	missStay     float64
 	floor        float64
-	loss         float64 // of a wall down the middle and across, 0 for none
-	facings      int     // stays at every point, sharing 70 % of the shadow's variance; 0 for 1
+	loss         float64   // of a wall down the middle and across, 0 for none
+	exponents    []float64 // where it is not nil, those of the radios are put here
+	facings      int       // stays at every point, sharing 70 % of the shadow's variance; 0 for 1
 }
 
 func bigHall() hall {
@@ -98,6 +99,9 @@ func (h hall) simulate(seed uint64) (*site.Site, []walk.Stay) {
 		}
 		a := h.level1m + h.levelSD*rng.NormFloat64()
 		n := h.n + h.exponentSD*rng.NormFloat64()
+		if h.exponents != nil {
+			h.exponents[k] = n
+		}
 		for i, p := range pts {
 			mu := a - 10*n*math.Log10(s.Distance3D(site.RadioRef{AP: k}, 0, p)) - h.loss*d(s.AccessPoints[k].At, p)
 			for j := range nf {
