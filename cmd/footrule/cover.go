@@ -16,6 +16,7 @@ import (
 func newCover(sh *shell) *cobra.Command {
 	var source sourceFlags
 	var f coverFlags
+	var picture mapFlags
 	var require, reach float64
 	var measured, asJSON bool
 	cmd := &cobra.Command{
@@ -32,13 +33,16 @@ confidence; a box with two bands counts once. Beside that it says where a device
 inside the hull of the access points it hears, the bound on its position error, and
 the error to expect.
 
+With --map and --out it draws a map, as SVG or PNG by the name of the file; with
+--measured the map of what is heard is the measured one.
+
 With --measured it also counts what the walks heard: a cell takes what the nearest
 place of a stay heard (Voronoi), out to --reach metres; and it says how prediction and
 measurement differ there.
 
 It exits with 1 where --require asks for a larger share than hears what is needed:
 of the measured area with --measured, else as predicted.`,
-		Example: "  footrule cover depot.footrule\n  footrule cover depot.footrule --environment office --need 4 --json\n  footrule cover depot.footrule --measured --require 0.95",
+		Example: "  footrule cover depot.footrule\n  footrule cover depot.footrule --environment office --need 4 --json\n  footrule cover depot.footrule --measured --require 0.95\n  footrule cover depot.footrule --map heard --out heard.svg",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("require") && !(require > 0 && require <= 1) {
@@ -46,6 +50,9 @@ of the measured area with --measured, else as predicted.`,
 			}
 			if !(reach > 0 && reach <= 1000) {
 				return usage(fmt.Errorf("--reach %g; give metres above 0", reach))
+			}
+			if err := picture.check(); err != nil {
+				return err
 			}
 			p, err := source.predict(args[0])
 			if err != nil {
@@ -61,6 +68,11 @@ of the measured area with --measured, else as predicted.`,
 			c, err := surveyCover(cmd.Context(), p, o, measured, reach)
 			if err != nil {
 				return err
+			}
+			if picture.out != "" {
+				if c.files, err = c.draw(&picture); err != nil {
+					return err
+				}
 			}
 			if asJSON {
 				if err := printJSON(sh.out, c.json()); err != nil {
@@ -84,6 +96,7 @@ of the measured area with --measured, else as predicted.`,
 	fl.BoolVar(&measured, "measured", false, "count what the walks heard too, and compare")
 	fl.Float64Var(&reach, "reach", coverage.DefaultReachM, "metres around a measured place that count as measured")
 	fl.Float64Var(&require, "require", 0, "share of the area that must hear what is needed, such as 0.95")
+	picture.add(cmd)
 	fl.BoolVar(&asJSON, "json", false, "print one JSON object")
 	return cmd
 }
@@ -99,6 +112,7 @@ type cover struct {
 	found    []coverage.Hole
 	diff     coverage.Difference
 	reachM   float64
+	files    []string // pictures that were drawn
 }
 
 // mostClosed is for how many holes an added access point is looked for: the
@@ -137,6 +151,15 @@ func surveyCover(ctx context.Context, p *prediction, o coverage.Options, measure
 func (c *cover) closed(ctx context.Context, m *coverage.Map) ([]coverage.Hole, error) {
 	holes := m.Holes()
 	return holes, m.Close(ctx, holes[:min(mostClosed, len(holes))], c.source, coverage.LikeThose(c.plan), coverage.DefaultSpacingM)
+}
+
+// draw writes the picture that is asked for: what was measured where the number
+// heard was, else what is predicted.
+func (c *cover) draw(f *mapFlags) ([]string, error) {
+	if c.measured != nil && f.kind == "heard" {
+		return f.write(c.measured, c.measured.Picture, []string{fmt.Sprintf("Measured: every cell shows the nearest place that was walked, within %g m.", c.reachM)})
+	}
+	return f.write(c.m, c.m.Picture, append([]string{"Predicted from " + c.text + "."}, c.notes...))
 }
 
 // need is the share of the area that hears what is needed.
@@ -260,6 +283,9 @@ func (c *cover) print(sh *shell) {
 	c.printHoles(sh, "holes, as predicted", c.holes, c.m)
 	if c.measured != nil {
 		c.printHoles(sh, "holes, as measured", c.found, c.measured)
+	}
+	for _, name := range c.files {
+		fmt.Fprintf(sh.out, "\n%s: the map\n", name)
 	}
 }
 

@@ -72,6 +72,7 @@ type jsonCover struct {
 	Floors   []jsonFloorCover `json:"floors"`
 	Holes    []jsonHole       `json:"holes"`
 	Measured *jsonMeasured    `json:"measured"`
+	Files    []string         `json:"files"`
 }
 
 func sharesJSON(v [coverage.Reported]float64) jsonShares {
@@ -91,7 +92,7 @@ func (c *cover) json() jsonCover {
 	o, s := c.m.Options, c.m.Shares()
 	out := jsonCover{Source: c.prediction.json(), ThresholdDBm: number(o.ThresholdDBm), Confidence: number(o.Confidence), Need: o.Need,
 		CellM: number(o.CellM), Scans: o.Scans, AreaM2: number(s.AreaM2), HeardBy: sharesJSON(s.Heard), Probability: sharesJSON(s.AtLeast),
-		NeedShare: number(s.Need), jsonExpected: c.expect(all(len(c.m.Floors))...).json(), Holes: c.holesJSON(c.holes)}
+		NeedShare: number(s.Need), jsonExpected: c.expect(all(len(c.m.Floors))...).json(), Holes: c.holesJSON(c.holes), Files: append([]string{}, c.files...)}
 	for i := range c.m.Floors {
 		fm := &c.m.Floors[i]
 		s := fm.Shares(o.Need)

@@ -23,7 +23,8 @@ type placeFlags struct {
 	bands           []string
 	move            bool
 	extra           int
-	out             string
+	plan            string
+	picture         mapFlags
 }
 
 func newPlace(sh *shell) *cobra.Command {
@@ -42,14 +43,15 @@ kind "no-mount". The answer comes with a proven lower bound: no fewer at the pla
 that were tried would do.
 
 It predicts as cover does: from the fit of the walks in FILE, of another site (--like),
-or from published figures (--environment). FILE is left alone; --out writes the plan
-with what was added and moved as a site.toml.
+or from published figures (--environment). FILE is left alone; --plan writes
+the plan with what was added and moved as a site.toml, --map and --out draw what is
+heard then.
 
 It exits with 1 where some cell hears too few whatever is added.
 
 Ladders, ceiling voids and mains are for people who are allowed to work on them;
 local codes and licensed practice decide.`,
-		Example: "  footrule place depot.footrule\n  footrule place depot.footrule --need 4 --move --json\n  footrule place depot.footrule --environment office --band 5 --out planned.toml",
+		Example: "  footrule place depot.footrule\n  footrule place depot.footrule --need 4 --move --json\n  footrule place depot.footrule --environment office --band 5 --plan planned.toml",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := f.check(cmd); err != nil {
@@ -67,8 +69,15 @@ local codes and licensed practice decide.`,
 			if err != nil {
 				return usage(err)
 			}
-			if f.out != "" {
-				if err := writePlan(f.out, got.Plan); err != nil {
+			if f.plan != "" {
+				if err := writePlan(f.plan, got.Plan); err != nil {
+					return err
+				}
+			}
+			var files []string
+			if f.picture.out != "" {
+				notes := append([]string{"Predicted from " + p.text + ".", "Where to hang and how is for local codes and licensed practice to decide."}, got.Notes...)
+				if files, err = f.picture.write(got.After, got.Picture, notes); err != nil {
 					return err
 				}
 			}
@@ -78,8 +87,11 @@ local codes and licensed practice decide.`,
 				}
 			} else {
 				printPlacement(sh, p, got)
-				if f.out != "" {
-					fmt.Fprintf(sh.out, "\n%s: the plan with them\n", f.out)
+				if f.plan != "" {
+					fmt.Fprintf(sh.out, "\n%s: the plan with them\n", f.plan)
+				}
+				for _, name := range files {
+					fmt.Fprintf(sh.out, "\n%s: the map\n", name)
 				}
 			}
 			if got.ShortM2 > 0 {
@@ -96,7 +108,8 @@ local codes and licensed practice decide.`,
 	fl.Float64Var(&f.height, "height", coverage.DefaultHeightM, "metres above the floor that they hang (default: the median of those there)")
 	fl.BoolVar(&f.move, "move", false, "access points that hang there may be moved")
 	fl.IntVar(&f.extra, "extra", 0, "access points to add beyond the need, for the error alone")
-	fl.StringVar(&f.out, "out", "", "write the plan with them to this site.toml")
+	fl.StringVar(&f.plan, "plan", "", "write the plan with them to this site.toml")
+	f.picture.add(cmd)
 	fl.BoolVar(&asJSON, "json", false, "print one JSON object")
 	complete(cmd, "band", "2.4", "5", "6")
 	return cmd
@@ -106,6 +119,9 @@ local codes and licensed practice decide.`,
 const mostExtra = 50
 
 func (f *placeFlags) check(cmd *cobra.Command) error {
+	if err := f.picture.check(); err != nil {
+		return err
+	}
 	switch {
 	case !(f.spacing >= 0.25 && f.spacing <= 100):
 		return usage(fmt.Errorf("--spacing %g; give metres from 0.25 to 100", f.spacing))
@@ -119,9 +135,9 @@ func (f *placeFlags) check(cmd *cobra.Command) error {
 			return usage(fmt.Errorf("--band %q; give 2.4, 5 or 6", b))
 		}
 	}
-	if f.out != "" {
-		if _, err := os.Lstat(f.out); err == nil {
-			return usage(fmt.Errorf("%s is there already; give --out another name", f.out))
+	if f.plan != "" {
+		if _, err := os.Lstat(f.plan); err == nil {
+			return usage(fmt.Errorf("%s is there already; give --plan another name", f.plan))
 		}
 	}
 	return nil
