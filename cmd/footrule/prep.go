@@ -181,7 +181,10 @@ func (f *prepFlags) answer(sh *shell, args []string) error {
 		return err
 	}
 	next := infra.Answered(plan, site.Answer{Question: id, Text: text, By: strings.TrimSpace(f.by), At: sh.now().UTC().Truncate(time.Second)})
-	if err := next.Validate(); err != nil {
+	var in *input.Error
+	if err := next.Validate(); errors.As(err, &in) {
+		return usage(fmt.Errorf("%s; %s", in.What, in.Want))
+	} else if err != nil {
 		return err
 	}
 	rev, err := st.PutPlan(next)

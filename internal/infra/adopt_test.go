@@ -69,6 +69,9 @@ func TestKeysAreRead(t *testing.T) {
 	require.NoError(t, err)
 	require.NotNil(t, infra.QuestionOf(s.Answers[0].Question))
 	for _, key := range site.InfraKeys() {
+		if key == "ports" {
+			continue // a table
+		}
 		assert.Regexp(t, `(?m)^`+key+` = `, infra.Keys)
 	}
 	for _, c := range site.Cables {

@@ -204,7 +204,7 @@ func TestChecks(t *testing.T) {
 		{"a switch of no known height", "closet.rack", func(s *site.Site) { sw(s).RackUnits = nil }, []string{
 			"closet.rack not known east: what is still to be mounted takes 0 units, and 2 units are free; not known: rack_units of SW-1"}},
 		{"a rack of no known room", "closet.rack", func(s *site.Site) { s.Infra.Closets[0].RackUnitsFree = nil }, []string{
-			"closet.rack not known east: add rack_units_free to [[closet]]; 1 switch is still to be mounted"}},
+			"closet.rack not known east: add rack_units_free to [[closet]]; still to be mounted: 1"}},
 		{"a mounted switch", "closet.rack", func(s *site.Site) { sw(s).Mounted = true }, []string{
 			"closet.rack holds east: nothing is still to be mounted"}},
 		{"a switch in no closet", "closet.rack", func(s *site.Site) { sw(s).Closet = "" }, []string{

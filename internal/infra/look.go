@@ -3,6 +3,7 @@ package infra
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"footrule/internal/site"
@@ -94,7 +95,7 @@ func demandOf(ap *site.AccessPoint) (mbps *float64, rates string, lacks []string
 		}{{"standard", p.Standard == ""}, {"width_mhz", p.WidthMHz == nil}, {"spatial_streams", p.Streams == nil}} {
 			if k.none {
 				lacking = true
-				if !contains(lacks, k.key) {
+				if !slices.Contains(lacks, k.key) {
 					lacks = append(lacks, k.key)
 				}
 			}
@@ -187,15 +188,6 @@ func (l *look) patching() []Patch {
 		out = append(out, p)
 	}
 	return out
-}
-
-func contains(list []string, s string) bool {
-	for _, v := range list {
-		if v == s {
-			return true
-		}
-	}
-	return false
 }
 
 // missing gathers what is not known of several things: one finding for each

@@ -6,8 +6,8 @@ import (
 	"footrule/internal/site"
 )
 
-// From MayStandAlone access points on, control of each by itself is doubted,
-// and above MustBeCentral it fails (common practice: five to ten).
+// Above MayStandAlone access points, control of each by itself is doubted, and
+// above MustBeCentral it fails (common practice: five to ten).
 const (
 	MayStandAlone = 5
 	MustBeCentral = 10
@@ -45,7 +45,7 @@ func rackSpace(l *look) []Finding {
 			continue
 		}
 		if c.RackUnitsFree == nil {
-			m.add(c.ID, fmt.Sprintf("add rack_units_free to [[closet]]; %s still to be mounted", map[bool]string{true: "1 switch is", false: fmt.Sprintf("%d switches are", n)}[n == 1]))
+			m.add(c.ID, fmt.Sprintf("add rack_units_free to [[closet]]; still to be mounted: %d", n))
 			continue
 		}
 		f := judged(c.ID, Holds, float64(sum), float64(*c.RackUnitsFree), "rack units", fmt.Sprintf("what is still to be mounted takes %s, and %s free", plural(sum, "unit"), verbed(*c.RackUnitsFree, "unit", "is", "are")))

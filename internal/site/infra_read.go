@@ -21,6 +21,7 @@ var infraExamples = map[string]string{
 	"uplinks":           `uplinks = 2`,
 	"uplink_mbps":       `uplink_mbps = 10000`,
 	"taken":             `taken = [1, 2, 24]`,
+	"ports":             `[[switch.ports]] with count`,
 	"count":             `count = 24`,
 	"speed_mbps":        `speed_mbps = 2500`,
 	"power":             `power = "802.3at"`,
@@ -94,6 +95,9 @@ func (d *decoder) networkSwitch(v *node, i int) Switch {
 	s := Switch{ID: t.text("id", true), Closet: t.text("closet", false), Mounted: t.flag("mounted"), RackUnits: t.whole("rack_units"),
 		PowerBudgetW: t.real("power_budget_w"), PowerUsedW: t.real("power_used_w"), Uplinks: t.whole("uplinks"), UplinkMbps: t.real("uplink_mbps")}
 	s.Taken = t.wholes("taken")
+	if t.n.get("ports") == nil {
+		t.lacks = append(t.lacks, "ports")
+	}
 	for k, v := range t.tables("ports", "[[switch.ports]]") {
 		t := d.table(v, ref{table: "ports", item: i, radio: k, elem: -1}, "[[switch.ports]]")
 		g := PortGroup{SpeedMbps: t.real("speed_mbps"), Power: PowerStandard(t.text("power", false)), Class: t.whole("class")}
