@@ -103,17 +103,67 @@ type jsonMisfit struct {
 	Do        string      `json:"do"`
 }
 
+type jsonAPOutlook struct {
+	AP       string  `json:"access_point"`
+	MoveM    number  `json:"move_m"`
+	StepDB   number  `json:"step_db"`
+	StepSE   number  `json:"step_se_db"`
+	Bookend  bool    `json:"step_by_repeats"`
+	Dying    *string `json:"dying_before"` // visit
+	Hearings number  `json:"expected_hearings"`
+}
+
+type jsonVisitOutlook struct {
+	Walk  string `json:"walk"`
+	Visit string `json:"visit"`
+	OffM  number `json:"off_m"`
+}
+
+type jsonReceiverOutlook struct {
+	Receiver string `json:"receiver"`
+	Against  string `json:"against"`
+	OffsetDB number `json:"offset_db"`
+}
+
+// jsonOutlook is the sizes that are named in nine of ten cases; null for none.
+type jsonOutlook struct {
+	APs       []jsonAPOutlook       `json:"access_points"`
+	Visits    []jsonVisitOutlook    `json:"visits"`
+	Receivers []jsonReceiverOutlook `json:"receivers"`
+	Text      []string              `json:"text"`
+}
+
+func outlookJSON(plan *site.Site, o *doubt.Outlook) jsonOutlook {
+	out := jsonOutlook{APs: []jsonAPOutlook{}, Visits: []jsonVisitOutlook{}, Receivers: []jsonReceiverOutlook{}, Text: append([]string{}, o.Text...)}
+	for _, a := range o.APs {
+		j := jsonAPOutlook{AP: plan.AccessPoints[a.AP].ID, MoveM: number(a.MoveM), StepDB: number(a.StepDB), StepSE: number(a.StepSE), Bookend: a.Bookend, Hearings: number(a.Hearing)}
+		if a.Dying != nil {
+			j.Dying = &a.Dying.ID
+		}
+		out.APs = append(out.APs, j)
+	}
+	for _, v := range o.Visits {
+		out.Visits = append(out.Visits, jsonVisitOutlook{v.Visit.Walk, v.Visit.ID, number(v.OffM)})
+	}
+	for _, r := range o.Receivers {
+		out.Receivers = append(out.Receivers, jsonReceiverOutlook{r.Receiver, r.Against, number(r.OffsetDB)})
+	}
+	return out
+}
+
 type jsonDoubts struct {
 	Visits   int          `json:"visits"`
 	Places   int          `json:"places"`
 	Findings []jsonMisfit `json:"findings"`
 	Missing  *string      `json:"missing"`
 	PValue   *number      `json:"p_value"`
+	Power    jsonOutlook  `json:"power"`
 	Advice   []string     `json:"advice"`
 }
 
 func doubtsJSON(plan *site.Site, rep *doubt.Report) jsonDoubts {
 	out := jsonDoubts{Visits: rep.Visits, Places: rep.Places, Findings: []jsonMisfit{}, Advice: append([]string{}, rep.Advice...)}
+	out.Power = outlookJSON(plan, &rep.Power)
 	if rep.Missing != "" {
 		out.Missing = &rep.Missing
 	}
@@ -178,13 +228,27 @@ func printDoubts(sh *shell, rep *doubt.Report) {
 	if len(rep.Findings) == 0 {
 		fmt.Fprintln(sh.out, "nothing that does not fit")
 	}
-	for _, f := range rep.Findings {
+	for i, f := range rep.Findings {
+		if i > 0 {
+			fmt.Fprintln(sh.out)
+		}
 		fmt.Fprintln(sh.out, capital(f.Text)+".")
 		fmt.Fprintf(sh.out, "  do: %s\n", f.Do)
-		fmt.Fprintf(sh.out, "  evidence %s, threshold %s\n\n", fixed(f.LBF, 1), fixed(f.Threshold, 1))
+		fmt.Fprintf(sh.out, "  evidence %s, threshold %s\n", fixed(f.LBF, 1), fixed(f.Threshold, 1))
+	}
+	for _, part := range []struct {
+		head string
+		text []string
+	}{{"what this walk could have shown, in nine of ten cases:", rep.Power.Text}, {"to find more:", rep.Advice}} {
+		if len(part.text) > 0 {
+			fmt.Fprintf(sh.out, "\n%s\n", part.head)
+			for _, t := range part.text {
+				fmt.Fprintf(sh.out, "  %s\n", t)
+			}
+		}
 	}
 	if rep.PValue != nil {
-		fmt.Fprintf(sh.out, "p-value %s: the share of sites without a fault that give as much evidence\n", fixed(*rep.PValue, 2))
+		fmt.Fprintf(sh.out, "\np-value %s: the share of sites without a fault that give as much evidence\n", fixed(*rep.PValue, 2))
 	}
 }
 

@@ -108,7 +108,7 @@ the prediction error compares any.`,
 			if err != nil {
 				return fmt.Errorf("%s can't be fitted: %w", args[0], err)
 			}
-			rep, err := doubt.Find(cmd.Context(), plan, walks, doubt.Options{})
+			rep, err := doubt.Find(cmd.Context(), plan, walks, doubt.Options{Brief: true})
 			if err != nil {
 				return errStopped
 			}

@@ -334,8 +334,27 @@ func whiten(t blas64.Triangular, b []float64, columns int) {
 	if t.N == 0 || columns == 0 {
 		return
 	}
-	blas64.Trsm(blas.Left, blas.Trans, 1, t, blas64.General{Rows: t.N, Cols: columns, Stride: columns, Data: b})
+	if columns > fewColumns {
+		blas64.Trsm(blas.Left, blas.Trans, 1, t, blas64.General{Rows: t.N, Cols: columns, Stride: columns, Data: b})
+		return
+	}
+	for k := range t.N {
+		u := t.Data[k*t.Stride : k*t.Stride+t.N]
+		z := b[k*columns : (k+1)*columns]
+		for c := range z {
+			z[c] /= u[k]
+		}
+		for j := k + 1; j < t.N; j++ {
+			row, f := b[j*columns:(j+1)*columns], u[j]
+			for c, v := range z {
+				row[c] -= f * v
+			}
+		}
+	}
 }
+
+// fewColumns is up to where a plain loop is quicker than a library's blocks.
+const fewColumns = 8
 
 // gram is the products of whitened 1, x and e.
 type gram struct{ oo, ox, xx, oe, xe, ee float64 }

@@ -76,6 +76,7 @@ type Finding struct {
 type Options struct {
 	Draws int    // of the bootstrap p-value; 0 leaves it out, 99 is usual
 	Seed  uint64 // of those draws
+	Brief bool   // only findings, without what could have been found, which costs a quarter
 	Rows  int    // above so many visits, neighbours are averaged; 0 is 150
 }
 
@@ -86,5 +87,6 @@ type Report struct {
 	Missing        string // why nothing could be looked for; empty where it was
 	PValue         *float64
 
-	Advice []string
+	Power  Outlook  // what could have been found
+	Advice []string // the walk that would find more
 }

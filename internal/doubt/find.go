@@ -57,6 +57,11 @@ func Find(ctx context.Context, s *site.Site, walks []walk.Walk, o Options) (*Rep
 	for i := range rep.Findings {
 		rep.Findings[i].tell(r)
 	}
+	if !o.Brief && ctx.Err() == nil {
+		rep.Power = left.outlook()
+		rep.Power.Text = left.prospects(&rep.Power)
+		rep.Advice = left.advice(&rep.Power)
+	}
 	if o.Draws > 0 && ctx.Err() == nil {
 		p := left.pValue(ctx, margin, o.Draws, o.Seed)
 		rep.PValue = &p

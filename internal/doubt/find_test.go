@@ -82,8 +82,8 @@ func TestMoved(t *testing.T) {
 	atMost(t, .25, o.hit, o.sites, "moved by 0.3 of the spacing")
 }
 
-func plantSpacing(s float64) func(*scene) (func(doubt.Finding) (bool, float64), bool) {
-	return func(sc *scene) (func(doubt.Finding) (bool, float64), bool) {
+func plantSpacing(s float64) func(*scene) (planted, bool) {
+	return func(sc *scene) (planted, bool) {
 		return plantMove(s*sc.spacing, s*sc.spacing)(sc)
 	}
 }

@@ -188,20 +188,35 @@ func (f *fit) misfit(unit []int) float64 {
 
 // pointsOn looks at units of one floor closely.
 func (f *fit) pointsOn(floor int, units [][]int) []spotted {
-	r, g := f.v.rows, f.v.ground
-	var cells []int
-	for c, p := range g.cells[floor] {
-		if r.site.Floors[floor].Walkable(p) {
-			cells = append(cells, c)
-		}
-	}
-	n := len(cells)
-	if n == 0 {
+	g := f.levelsOn(floor, units)
+	if len(g.cells) == 0 {
 		return nil
 	}
-	at, floors := make([]orb.Point, n), make([]int, n)
-	for c, cell := range cells {
-		at[c], floors[c] = g.cells[floor][cell], floor
+	out := make([]spotted, len(units))
+	each(len(units), func(u int) { out[u] = f.pointAt(u, units[u], floor, g) })
+	return slices.DeleteFunc(out, func(s spotted) bool { return s.rows == nil })
+}
+
+// levels is what every radio is expected to read where someone can stand on a floor.
+type levels struct {
+	cells []int // of the ground, those where someone can stand
+	at    []orb.Point
+	maps  []kriging // per radio
+}
+
+// levelsOn kriges the radios over a floor, ready to leave units out.
+func (f *fit) levelsOn(floor int, units [][]int) *levels {
+	r, ground := f.v.rows, f.v.ground
+	g := &levels{}
+	var floors []int
+	for c, p := range ground.cells[floor] {
+		if r.site.Floors[floor].Walkable(p) {
+			g.cells, g.at, floors = append(g.cells, c), append(g.at, p), append(floors, floor)
+		}
+	}
+	n := len(g.cells)
+	if n == 0 {
+		return g
 	}
 	near := make([]float64, r.n*n) // C between rows and cells
 	each(r.n, func(i int) {
@@ -209,22 +224,19 @@ func (f *fit) pointsOn(floor int, units [][]int) []spotted {
 			return
 		}
 		for c := range n {
-			near[i*n+c] = (1 - f.rho) * math.Exp(-distance(r.at[i], at[c])/f.ell)
+			near[i*n+c] = (1 - f.rho) * math.Exp(-distance(r.at[i], g.at[c])/f.ell)
 		}
 	})
-	ways := g.measure(f.v.spots, floors, at)
-	maps := make([]kriging, len(f.radios))
-	each(len(f.radios), func(k int) { maps[k] = f.mapOf(k, near, ways, n, units) })
-	out := make([]spotted, len(units))
-	each(len(units), func(u int) { out[u] = f.pointAt(u, units[u], floor, maps, cells) })
-	return slices.DeleteFunc(out, func(s spotted) bool { return s.rows == nil })
+	w := ground.measure(f.v.spots, floors, g.at)
+	g.maps = make([]kriging, len(f.radios))
+	each(len(f.radios), func(k int) { g.maps[k] = f.mapOf(k, near, w, n, units) })
+	return g
 }
 
 // kriging is the level of one radio at every cell from all rows that heard it.
 type kriging struct {
 	mean []float64   // dBm
 	v    []float64   // units of s²
-	base []float64   // the band's mean, dBm
 	u    [][]float64 // per unit: Σ_i w_i (S⁻¹ k(q))_i over its rows; nil where it did not hear
 	uu   [][]float64 // per unit: (S⁻¹k)_I (K_II)⁻¹ (S⁻¹k)_I
 }
@@ -232,7 +244,7 @@ type kriging struct {
 func (f *fit) mapOf(k int, near []float64, w *ways, n int, units [][]int) kriging {
 	rf, kr := &f.radios[k], &f.krigs[k]
 	b := &f.bands[rf.band]
-	out := kriging{mean: make([]float64, n), v: make([]float64, n), base: make([]float64, n), u: make([][]float64, len(units)), uu: make([][]float64, len(units))}
+	out := kriging{mean: make([]float64, n), v: make([]float64, n), u: make([][]float64, len(units)), uu: make([][]float64, len(units))}
 	if len(rf.rows) < 3 {
 		return out
 	}
@@ -240,11 +252,10 @@ func (f *fit) mapOf(k int, near []float64, w *ways, n int, units [][]int) krigin
 	x := make([]float64, n)
 	for c := range n {
 		x[c] = w.x[c*w.spots+rf.ap]
-		out.base[c] = b.level + b.exponent*x[c]
+		out.mean[c] = b.level + b.exponent*x[c]
 		for m, loss := range b.loss {
-			out.base[c] -= loss * w.c[m][c*w.spots+rf.ap]
+			out.mean[c] -= loss * w.c[m][c*w.spots+rf.ap]
 		}
-		out.mean[c] = out.base[c]
 		out.v[c] = 1 + va + vn*x[c]*x[c]
 	}
 	t := make([]float64, len(rf.rows)*n) // Uᵀ \ k
@@ -302,10 +313,11 @@ func (f *fit) mapOf(k int, near []float64, w *ways, n int, units [][]int) krigin
 }
 
 // pointAt gives what a unit says of where it was made.
-func (f *fit) pointAt(u int, unit []int, floor int, maps []kriging, cells []int) spotted {
-	r, n := f.v.rows, len(cells)
+func (f *fit) pointAt(u int, unit []int, floor int, g *levels) spotted {
+	r, n, maps := f.v.rows, len(g.cells), g.maps
 	type obs struct {
 		res, v []float64 // per cell, then at the recorded place; dB, dB²
+		share  float64
 	}
 	var heard []obs
 	quiet := make([]float64, n+1)
@@ -316,7 +328,7 @@ func (f *fit) pointAt(u int, unit []int, floor int, maps []kriging, cells []int)
 		h, ok := f.leaveOut(k, unit)
 		switch {
 		case ok && maps[k].u[u] != nil:
-			o := obs{make([]float64, n+1), make([]float64, n+1)}
+			o := obs{make([]float64, n+1), make([]float64, n+1), f.share(rf.ap)}
 			y := 0.0 // their mean level
 			for _, a := range h.idx {
 				y += f.y(k, rf.rows[a]) / float64(len(h.idx))
@@ -352,14 +364,14 @@ func (f *fit) pointAt(u int, unit []int, floor int, maps []kriging, cells []int)
 	for q := range ll {
 		s0, s1 := 1/s2, 0.0
 		for i := range heard {
-			s0 += 1 / heard[i].v[q]
-			s1 += heard[i].res[q] / heard[i].v[q]
+			s0 += heard[i].share / heard[i].v[q]
+			s1 += heard[i].share * heard[i].res[q] / heard[i].v[q]
 		}
 		off := s1 / s0
 		l := quiet[q] - .5*off*off/s2 - .5*math.Log(s2*s0)
 		for i := range heard {
 			d := heard[i].res[q] - off
-			l -= .5*math.Log(heard[i].v[q]) + .5*(pointNu+1)*math.Log1p(d*d/(heard[i].v[q]*pointNu))
+			l -= .5 * heard[i].share * (math.Log(heard[i].v[q]) + (pointNu+1)*math.Log1p(d*d/(heard[i].v[q]*pointNu)))
 		}
 		ll[q] = l
 	}
@@ -371,7 +383,7 @@ func (f *fit) pointAt(u int, unit []int, floor int, maps []kriging, cells []int)
 	for c := range full {
 		full[c] = math.Inf(-1)
 	}
-	for c, cell := range cells {
+	for c, cell := range g.cells {
 		full[cell] = rel[c]
 	}
 	out := spotted{rows: unit, lbf: logMean(rel), at: f.place(full, floor)}

@@ -10,6 +10,7 @@ import (
 const (
 	stepSD      = 6.0 // dB, prior of its size
 	driftSD     = 0.7 // dB, by which power wanders without a fault (common practice: half a decibel to one)
+	suspect     = 2.0 // by which evidence has to be more where time and place are not told apart
 	mostDriftDB = 2.0 // that all levels may have in common from some row on, as receivers warm up
 	leastSide   = 4   // rows that heard on each side
 	wide        = 3.0 // log odds within which a moment may lie
@@ -167,27 +168,44 @@ func (f *fit) step(ap int) step {
 // time into an event.
 func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 	limit := thresholds[Power]
+	ends := f.bookends()
 	var strong []*step
 	for i := range steps {
 		s := &steps[i]
 		db, se := s.size(s.at)
-		alone = append(alone, Finding{Kind: Power, APs: []int{s.ap}, Effect: db, SE: se, Unit: "dB", LBF: s.lbf, Threshold: limit,
-			When: f.visit(s.at), Early: f.visit(max(s.early-1, 0)), Late: f.visit(s.late), row: s.at, Suspicion: !f.repeated(s.at, s.ap)})
-		if s.lbf > limit {
+		fd := Finding{Kind: Power, APs: []int{s.ap}, Effect: db, SE: se, Unit: "dB", LBF: s.lbf, Threshold: limit,
+			When: f.visit(s.at), Early: f.visit(max(s.early-1, 0)), Late: f.visit(s.late), row: s.at, Suspicion: !f.repeated(s.at, s.ap)}
+		if fd.Suspicion {
+			fd.Threshold += suspect
+		}
+		if e := ends[s.ap]; e != nil {
+			if at := e.evidence(e.critical); e.evidence(e.mean)-at > max(fd.LBF-fd.Threshold, 0) {
+				fd.Effect, fd.SE, fd.LBF, fd.Threshold, fd.Suspicion = e.mean, e.se, e.evidence(e.mean), at, false
+			}
+		}
+		alone = append(alone, fd)
+		if fd.LBF > fd.Threshold {
 			strong = append(strong, s)
 		}
 	}
-	// The moment that most of the strong ones may have had.
+	if len(strong) < 2 {
+		return alone, nil
+	}
+	// The moment and the sign that most of the strong ones may share.
 	best, count := -1, 0
+	up := false
+	with := func(s *step, at int, up bool) bool {
+		return s.early <= at && at <= s.late && (s.num[s.at] > 0) == up
+	}
 	for _, s := range strong {
 		n := 0
 		for _, o := range strong {
-			if o.early <= s.at && s.at <= o.late {
+			if with(o, s.at, s.num[s.at] > 0) {
 				n++
 			}
 		}
 		if n > count {
-			best, count = s.at, n
+			best, count, up = s.at, n, s.num[s.at] > 0
 		}
 	}
 	if count < 2 {
@@ -198,7 +216,7 @@ func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 	score := make([]float64, f.v.rows.n)
 	sum := 0.0
 	for _, s := range strong {
-		if s.early <= best && best <= s.late {
+		if with(s, best, up) {
 			db, _ := s.size(s.at)
 			e.APs, e.LBF = append(e.APs, s.ap), e.LBF+s.lbf
 			sum += db

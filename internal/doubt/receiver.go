@@ -9,10 +9,19 @@ import (
 // receiverSD is the prior of a receiver's offset in dB.
 const receiverSD = 5.0
 
-// receivers compares every receiver with the one that made most rows: all radios
-// stacked, with one effect per row that all radios of the row share (its spread
-// is shareDB, by Woodbury's identity), and h = 1 in the rows of the receiver.
-func (f *fit) receivers() []Finding {
+// receiverEffect is what the rows of one receiver say of its offset.
+type receiverEffect struct {
+	name, against string
+	receiver      int
+	num, den      float64
+	lbf           float64
+}
+
+// receiverEffects compares every receiver with the one that made most rows: all
+// radios stacked, with one effect per row that all radios of the row share (its
+// spread is shareDB, by Woodbury's identity), and h = 1 in the rows of the
+// receiver. den is 0 where they cannot be compared.
+func (f *fit) receiverEffects() []receiverEffect {
 	r := f.v.rows
 	if len(r.receivers) < 2 {
 		return nil
@@ -30,25 +39,38 @@ func (f *fit) receivers() []Finding {
 		}
 	}
 	p, e, q, cells := f.stacked()
-	var out []Finding
+	var out []receiverEffect
 	for c := range count {
-		if c == base || count[c] < leastSide {
+		if c == base {
 			continue
 		}
+		o := receiverEffect{name: r.receivers[c], against: r.receivers[base], receiver: c}
 		h := make([]float64, r.n)
 		for i := range h {
 			if r.receiver[i] == c {
 				h[i] = 1
 			}
 		}
-		num, den := f.stackedEffect(p, e, h)
-		if !(den > 0) {
-			continue
+		if count[c] >= leastSide {
+			o.num, o.den = f.stackedEffect(p, e, h)
 		}
-		g := num * num / (1/(receiverSD*receiverSD) + den)
-		lbf := .5*(nu0+cells)*(math.Log1p(q/nu0)-math.Log1p(max(q-g, 0)/nu0)) - .5*math.Log1p(receiverSD*receiverSD*den)
-		out = append(out, Finding{Kind: Receiver, Receiver: r.receivers[c], Against: r.receivers[base], Effect: num / den, SE: 1 / math.Sqrt(den),
-			Unit: "dB", LBF: lbf, Threshold: thresholds[Receiver], row: c})
+		if o.den > 0 {
+			g := o.num * o.num / (1/(receiverSD*receiverSD) + o.den)
+			o.lbf = .5*(nu0+cells)*(math.Log1p(q/nu0)-math.Log1p(max(q-g, 0)/nu0)) - .5*math.Log1p(receiverSD*receiverSD*o.den)
+		}
+		out = append(out, o)
+	}
+	return out
+}
+
+// receivers names receivers that report more than another.
+func (f *fit) receivers() []Finding {
+	var out []Finding
+	for _, e := range f.receiverEffects() {
+		if e.den > 0 {
+			out = append(out, Finding{Kind: Receiver, Receiver: e.name, Against: e.against, Effect: e.num / e.den, SE: 1 / math.Sqrt(e.den),
+				Unit: "dB", LBF: e.lbf, Threshold: thresholds[Receiver], row: e.receiver})
+		}
 	}
 	return out
 }

@@ -26,9 +26,10 @@ type scene struct {
 	truth    synthetic.Truth
 	order    []int // places of the points as they are visited, in turn
 	spacing  float64
-	offsetDB float64          // of a second receiver
-	second   func(n int) bool // which visits it makes
-	stood    []site.Point     // where the surveyor stood, where that is not where it is recorded
+	offsetDB float64            // of a second receiver
+	scanner  *synthetic.Scanner // to ask for the truth
+	second   func(n int) bool   // which visits it makes
+	stood    []site.Point       // where the surveyor stood, where that is not where it is recorded
 }
 
 // kind is a kind of site.
@@ -190,4 +191,12 @@ func (sc *scene) away(p orb.Point, d float64) (orb.Point, bool) {
 		}
 	}
 	return p, false
+}
+
+// model is the level of a radio at a place by the truth, without shadowing.
+func (sc *scene) model(k int, p orb.Point) float64 {
+	if sc.scanner == nil {
+		sc.scanner, _ = synthetic.New(sc.building, sc.truth, sc.seed, synthetic.NewSimulatedClock(time.Unix(0, 0)))
+	}
+	return sc.scanner.Model(k, "G", p)
 }
