@@ -74,6 +74,9 @@ func (f *validateFlags) run(sh *shell, cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
+	if len(f.study) > 0 && len(o.Real) == 0 && !slices.ContainsFunc(f.study, func(name string) bool { return name != validation.RealStudy }) {
+		return usage(errors.New("no recorded walk of a real site was found, so there is nothing to judge; give --data the folder that has them"))
+	}
 	var page *os.File
 	if f.out != "" { // before the work, so that it is not lost for want of a folder
 		if page, err = os.CreateTemp(filepath.Dir(f.out), ".validation-*"); err != nil {

@@ -38,10 +38,13 @@ func escape(s string) string { return strings.ReplaceAll(s, "|", `\|`) }
 
 // Summary says in a sentence or two what was run and how it went.
 func (r *Report) Summary() string {
-	kind := ""
-	if r.Quick {
-		kind = ", the quick selection"
+	drawn := "nothing simulated"
+	if r.Sites > 0 {
+		drawn = fmt.Sprintf("seed %d, %d simulated sites of each kind", r.Seed, r.Sites)
 	}
-	return fmt.Sprintf("footrule %s, %s: seed %d, %d simulated sites of each kind%s. Of %d figures %d are as expected, %d are open (more sites would tell), %d are off; %d are for comparison.",
-		r.Program, r.Date.UTC().Format(time.DateOnly), r.Seed, r.Sites, kind, len(r.Rows), r.Count(OK), r.Count(Open), r.Count(Off), r.Count(NoClaim))
+	if r.Quick {
+		drawn += ", the quick selection"
+	}
+	return fmt.Sprintf("footrule %s, %s: %s. Of %d figures %d are as expected, %d are open (more sites would tell), %d are off; %d are for comparison.",
+		r.Program, r.Date.UTC().Format(time.DateOnly), drawn, len(r.Rows), r.Count(OK), r.Count(Open), r.Count(Off), r.Count(NoClaim))
 }

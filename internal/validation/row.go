@@ -80,7 +80,7 @@ type Report struct {
 	Program string    // version
 	Date    time.Time // of the run
 	Seed    uint64
-	Sites   int // of each simulated kind
+	Sites   int // of each simulated kind; 0 where nothing was simulated
 	Quick   bool
 	Rows    []Row
 	Notes   []string // what was left out and why

@@ -40,6 +40,9 @@ type task func(ctx context.Context) error
 // study is one question: tasks, and the rows that they answer it with.
 type study func(o Options) (tasks []task, rows func() []Row)
 
+// RealStudy is the one study that simulates nothing.
+const RealStudy = "real"
+
 // studies is the table of studies, in the order of the report.
 var studies = []struct {
 	name string
@@ -48,7 +51,7 @@ var studies = []struct {
 	{"levels", levels},
 	{"bound", efficiency},
 	{"leave-one-out", honesty},
-	{"real", realSites},
+	{RealStudy, realSites},
 }
 
 // Studies names the studies, in the order of the report.
@@ -77,6 +80,9 @@ func Run(ctx context.Context, o Options) (*Report, error) {
 		}
 	}
 	out := &Report{Program: o.Program, Date: o.Date, Seed: o.Seed, Sites: o.Sites, Quick: o.Quick}
+	if len(o.Studies) > 0 && !slices.ContainsFunc(o.Studies, func(name string) bool { return name != RealStudy }) {
+		out.Sites = 0
+	}
 	var all []task
 	var sums []func() []Row
 	for _, s := range studies {
