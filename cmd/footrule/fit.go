@@ -25,8 +25,8 @@ type fitFlags struct {
 
 func (f *fitFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.model, "model", string(propagation.TwoLevel), "how levels are fitted: "+models())
-	cmd.Flags().BoolVar(&f.perAP, "per-ap", false, "give each access point its own exponent")
-	cmd.Flags().StringVar(&f.missRate, "miss-rate", "auto", "share of scans that miss a strong access point: auto, or 0 to 1")
+	cmd.Flags().BoolVar(&f.perAP, "per-ap", false, "give each access point its own exponent (pooled does in any case)")
+	cmd.Flags().StringVar(&f.missRate, "miss-rate", "auto", "share of scans that miss a strong access point: auto, or 0 to below 1 (ols and pooled leave silence out)")
 	cmd.Flags().StringVar(&f.floor, "floor-dbm", "auto", "lowest level the receiver hears: auto, or dBm")
 	cmd.Flags().StringArrayVar(&f.walks, "walk", nil, "use only this walk (repeatable)")
 	complete(cmd, "model", modelNames()...)
