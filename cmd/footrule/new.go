@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"footrule/internal/input"
 	"footrule/internal/site"
 	"footrule/store"
 
@@ -114,7 +115,7 @@ func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags
 		name = siteName(from)
 	}
 	plan := &site.Site{Name: name, ReceiverHeightM: site.DefaultReceiverHeightM, Floors: []site.Floor{made.Floor}, AccessPoints: made.AccessPoints}
-	if err := plan.Validate(); err != nil {
+	if err := validate(from, plan); err != nil {
 		return nil, nil, err
 	}
 	printMade(sh.out, made)
@@ -123,6 +124,16 @@ func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags
 		pics[made.Floor.Drawing.Picture] = pic
 	}
 	return plan, pics, nil
+}
+
+// validate checks a plan and says which file it is of.
+func validate(file string, plan *site.Site) error {
+	err := plan.Validate()
+	var in *input.Error
+	if errors.As(err, &in) && in.File == "" {
+		in.File = file
+	}
+	return err
 }
 
 func isTOML(path string) bool { return strings.EqualFold(filepath.Ext(path), ".toml") }

@@ -116,7 +116,7 @@ func (f *planFlags) change(sh *shell, st *store.Store, plan *site.Site) error {
 			return err
 		}
 	}
-	if err := plan.Validate(); err != nil {
+	if err := validate(st.Path(), plan); err != nil {
 		return err
 	}
 	if pic != nil {
@@ -168,6 +168,14 @@ func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []byte, []string, 
 	}
 	for _, ap := range plan.AccessPoints {
 		m.Taken[ap.ID] = true
+		if ap.Floor == m.ID {
+			m.There = append(m.There, drawing.Standing{ID: ap.ID, At: ap.At})
+		}
+	}
+	if at >= 0 {
+		for _, p := range plan.Floors[at].Points {
+			m.There = append(m.There, drawing.Standing{ID: p.ID, At: p.At})
+		}
 	}
 	var say []string
 	if m.Origin == nil {

@@ -82,8 +82,10 @@ func (k *maker) areas(shapes []ruled, voids []orb.Ring) {
 	for _, r := range voids {
 		add(site.Void, r, "")
 	}
-	if len(voids) > 0 {
-		k.out.Notes = append(k.out.Notes, fmt.Sprintf("%d rings inside the outline became voids, where nobody can stand", len(voids)))
+	if n := len(voids); n == 1 {
+		k.out.Notes = append(k.out.Notes, "a ring inside the outline became a void, where nobody can stand")
+	} else if n > 1 {
+		k.out.Notes = append(k.out.Notes, fmt.Sprintf("%d rings inside the outline became voids, where nobody can stand", n))
 	}
 	kinds := []site.AreaKind{}
 	for _, s := range shapes {
@@ -132,6 +134,9 @@ const reachM = 2.0
 // symbolM is the largest size of a ring that stands for one place.
 const symbolM = 3.0
 
+// mostMarks is how many points or access points are taken from one drawing.
+const mostMarks = 3000
+
 // mark is one place that shapes of a layer stand for.
 type mark struct {
 	at   orb.Point
@@ -143,6 +148,10 @@ func (k *maker) marks(s *sorted) {
 	f := &k.out.Floor
 	points := k.places(s.points, "point")
 	for _, p := range points {
+		if k.m.stands(p) {
+			k.leave("point that the floor has already", p.at, 0)
+			continue
+		}
 		if !f.Walkable(p.at) {
 			k.leave("point outside the outline or in a void", p.at, 0)
 			continue
@@ -152,6 +161,10 @@ func (k *maker) marks(s *sorted) {
 		f.Points = append(f.Points, site.Point{ID: id, At: p.at})
 	}
 	for _, p := range k.places(s.aps, "access point") {
+		if k.m.stands(p) {
+			k.leave("access point that the floor has already", p.at, 0)
+			continue
+		}
 		id := k.id(p.name, "AP-", k.taken)
 		k.taken[id] = true
 		ap := site.AccessPoint{ID: id, Floor: f.ID, At: p.at, HeightM: k.m.HeightM}
@@ -170,6 +183,10 @@ func (k *maker) places(shapes []int, what string) []mark {
 	for _, i := range shapes {
 		sh := &k.d.Shapes[i]
 		at := millimetres(k.plan(sh.At[0]))
+		if len(out) >= mostMarks || len(texts) >= mostMarks {
+			k.leave(fmt.Sprintf("thing beyond the first %d on the layer of %ss", mostMarks, what), at, 0)
+			continue
+		}
 		name := sh.Name
 		if _, layer := k.m.Rules.find(sh.Layer); name == "" && len(layer) < len(sh.Layer) {
 			name = sh.Layer[strings.LastIndexByte(sh.Layer, '/')+1:] // a group for this one alone
@@ -227,13 +244,20 @@ func (k *maker) places(shapes []int, what string) []mark {
 	return out
 }
 
-// id makes an ID of a name: blanks become hyphens. Where the name can't be one,
-// or another has it, it is numbered.
-func (k *maker) id(name, prefix string, taken map[string]bool) string {
+// idOf makes an ID of a name: blanks become hyphens. It is empty where the name
+// can't be one.
+func idOf(name string) string {
 	id := strings.TrimLeft(strings.Join(strings.FieldsFunc(name, func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) }), "-"), "-")
 	if r := []rune(id); len(r) > site.MaxIDLength {
-		id = ""
+		return ""
 	}
+	return id
+}
+
+// id makes an ID of a name. Where the name can't be one, or another has it, it
+// is numbered.
+func (k *maker) id(name, prefix string, taken map[string]bool) string {
+	id := idOf(name)
 	if id != "" && !taken[id] {
 		return id
 	}

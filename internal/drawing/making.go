@@ -34,7 +34,23 @@ type Making struct {
 	FacesM     float64    // two wall lines so near beside each other are the faces of one wall; 0: every line is a wall
 	HeightM    float64    // of access points; 0: DefaultHeightM
 	Bands      []radio.Band
-	Taken      map[string]bool // IDs of points and access points of other floors
+	Taken      map[string]bool // IDs of points and access points of the site
+	There      []Standing      // points and access points that the floor has and keeps
+}
+
+// Standing is a point or an access point of a floor that is drawn anew.
+type Standing struct {
+	ID string
+	At orb.Point
+}
+
+// sameM is within which a mark without a name is one that stands already.
+const sameM = 0.1
+
+// stands reports whether a mark is there already, by its name or its place.
+func (m *Making) stands(p mark) bool {
+	id := idOf(p.name)
+	return slices.ContainsFunc(m.There, func(s Standing) bool { return s.ID == id || id == "" && apart(s.At, p.at) < sameM })
 }
 
 // Left is something that was drawn and is not on the floor.
