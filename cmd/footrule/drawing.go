@@ -187,6 +187,16 @@ func isDrawing(path string) bool { return drawing.Known(path) || drawing.IsPictu
 // drawings lists the endings of drawings and pictures.
 func drawings() string { return strings.Join(drawing.Ends(), ", ") + ", .png, .jpg" }
 
+// foreign refuses files of formats that plans come in and that are not read.
+func foreign(path string) error {
+	want := map[string]string{".dwg": "save it as ASCII DXF", ".dwf": "save it as ASCII DXF", ".dgn": "save it as ASCII DXF", ".pdf": "save the page as SVG, or as a picture",
+		".gif": "save it as PNG", ".bmp": "save it as PNG", ".tif": "save it as PNG", ".tiff": "save it as PNG", ".webp": "save it as PNG", ".svgz": "unpack it to .svg", ".shp": "save it as GeoJSON"}
+	if w := want[strings.ToLower(filepath.Ext(path))]; w != "" {
+		return usage(fmt.Errorf("%s: this format is not read; %s", path, w))
+	}
+	return nil
+}
+
 // readFloor makes a floor of a drawing or a picture; of this it also gives the
 // bytes.
 func (f *drawingFlags) readFloor(path string, o drawing.Options, m drawing.Making) (*drawing.Made, []byte, error) {
@@ -230,8 +240,8 @@ func readDrawing(path string, o drawing.Options, m drawing.Making) (*drawing.Mad
 func printMade(w io.Writer, made *drawing.Made) {
 	f := &made.Floor
 	b := f.BoundingBox()
-	fmt.Fprintf(w, "floor %s: %s by %s m, %s of %s, %s, %s, %s\n", f.ID, fixed(b.Max[0]-b.Min[0], 2), fixed(b.Max[1]-b.Min[1], 2),
-		count(len(f.Walls), "wall"), materialsText(f), count(len(f.Areas), "area"), count(len(f.Points), "point"), count(len(made.AccessPoints), "access point"))
+	fmt.Fprintf(w, "floor %s: %s by %s m, %s, %s, %s, %s\n", f.ID, fixed(b.Max[0]-b.Min[0], 2), fixed(b.Max[1]-b.Min[1], 2),
+		wallsText(f), count(len(f.Areas), "area"), count(len(f.Points), "point"), count(len(made.AccessPoints), "access point"))
 	d := f.Drawing
 	fmt.Fprintf(w, "  %s: 0, 0 on the plan is (%.10g, %.10g) in the drawing, %s\n", canvas.Clean(d.File), d.Origin[0], d.Origin[1], unitText(d))
 	for _, l := range made.Left {
@@ -263,6 +273,13 @@ func unitText(d *site.Drawing) string {
 	return text
 }
 
+func wallsText(f *site.Floor) string {
+	if len(f.Walls) == 0 {
+		return "0 walls"
+	}
+	return count(len(f.Walls), "wall") + " of " + materialsText(f)
+}
+
 // materialsText lists the materials of a floor with the length of their walls.
 func materialsText(f *site.Floor) string {
 	one := site.Site{Floors: []site.Floor{*f}}
@@ -277,9 +294,6 @@ func materialsText(f *site.Floor) string {
 			}
 		}
 		out = append(out, fmt.Sprintf("%s (%.1f m)", m, l))
-	}
-	if len(out) == 0 {
-		return "nothing"
 	}
 	return strings.Join(out, ", ")
 }

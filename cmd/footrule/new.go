@@ -87,6 +87,9 @@ building and let footrule plan FILE --tape hold the plan to them.`,
 
 // planFrom reads a site.toml, or makes a site of a drawing.
 func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags) (*site.Site, pictures, error) {
+	if err := foreign(from); err != nil {
+		return nil, nil, err
+	}
 	if !isDrawing(from) {
 		if flag := df.given(cmd); flag != "" {
 			return nil, nil, usage(fmt.Errorf("--%s is for drawings (%s), and %s is none", flag, drawings(), from))

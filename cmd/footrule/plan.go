@@ -48,6 +48,9 @@ Each becomes a new revision of the plan.`,
 		Args: files(1, 1, "a site FILE, a site.toml or a drawing"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
+			if err := errors.Join(foreign(path), foreign(f.draw)); err != nil {
+				return usage(err)
+			}
 			if flag := f.given(cmd); f.draw == "" && flag != "" && !(flag == "floor" && len(f.tape) > 0) && !isDrawing(path) {
 				return usage(fmt.Errorf("--%s is for a drawing; give one with --add", flag))
 			}
@@ -186,6 +189,8 @@ func (f *planFlags) addFloor(plan *site.Site) (*drawing.Made, []byte, []string, 
 				m.TurnDeg = d.TurnDeg
 			}
 			say = append(say, fmt.Sprintf("laid over floor %s: the same origin (%.10g, %.10g) in the drawing", base.ID, d.Origin[0], d.Origin[1]))
+		} else if len(plan.Floors) > 0 {
+			say = append(say, "its lower left is taken for 0, 0: where that is not over 0, 0 of the other floors, give the --origin")
 		}
 	}
 	made, pic, err := f.readFloor(f.draw, o, m)

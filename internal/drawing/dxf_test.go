@@ -203,3 +203,21 @@ func TestDXFRefuses(t *testing.T) {
 		})
 	}
 }
+
+// A plan of some 1 MB on the layers asked for.
+func BenchmarkDXF(b *testing.B) {
+	var t strings.Builder
+	t.WriteString(tags(headMM + "0 SECTION 2 ENTITIES" + lines("O", 0, 0, 90000, 0, 90000, 90000, 0, 90000)))
+	for i := range 10_000 {
+		t.WriteString(tags(fmt.Sprintf("0 LINE 8 W 100 AcDbLine 10 %d.25 20 %d.5 30 0 11 %d.5 21 %d.25 31 0", i, i*7%90000, i+500, i*7%90000)))
+	}
+	t.WriteString(tags(ends))
+	text, r := t.String(), rules(b, "O=outline", "W=brick")
+	b.SetBytes(int64(len(text)))
+	b.ReportAllocs()
+	for b.Loop() {
+		d, err := drawing.Read("x.dxf", strings.NewReader(text), drawing.Options{Keep: r.Keep})
+		require.NoError(b, err)
+		require.Len(b, d.Shapes, 10_004)
+	}
+}

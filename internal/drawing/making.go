@@ -125,6 +125,13 @@ func (k *maker) make(file string) (*Made, error) {
 		return nil, &input.Error{What: fmt.Sprintf("the drawing says no unit, and is %.6g by %.6g of them", b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]), Want: want}
 	}
 	s := k.sort()
+	if len(s.outline) == 0 && !m.Box && slices.ContainsFunc(m.Rules, func(r Rule) bool { return r.Role == Outline }) {
+		what := "the layer of the outline holds no lines"
+		if m.Window != nil {
+			what = "nothing of the outline lies wholly in the window"
+		}
+		return nil, &input.Error{What: what, Want: "look at what the layers hold, or take --box for the box around what is drawn"}
+	}
 	if len(s.outline) == 0 && !m.Box {
 		return nil, &input.Error{What: "no layer is the outline", Want: "say which, such as --layer " + k.example() + "=outline, or --box for the box around what is drawn"}
 	}

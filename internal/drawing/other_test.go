@@ -168,7 +168,7 @@ func TestGeoJSONRefuses(t *testing.T) {
 			`x.geojson: (0, 0) and (24, 0) are more than 5 degrees apart; coordinates are taken for longitude and latitude; if they are metres, say --unit m`},
 		{"system", `{"type": "FeatureCollection", "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}, "features": []}`,
 			`x.geojson:1: the coordinates are of another reference system than WGS 84; say their unit, such as --unit m, or save the drawing in WGS 84`},
-		{"no outline", feature("null"), `x.geojson: no layer is the outline; say which, such as --layer NAME=outline, or --box for the box around what is drawn`},
+		{"no outline", feature("null"), `x.geojson: the layer of the outline holds no lines; look at what the layers hold, or take --box for the box around what is drawn`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := read(t, "x.geojson", c.text, drawing.Options{})
