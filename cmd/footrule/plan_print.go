@@ -6,7 +6,6 @@ import (
 	"strconv"
 
 	"footrule/internal/canvas"
-	"footrule/internal/drawing"
 	"footrule/internal/site"
 )
 
@@ -164,39 +163,6 @@ func planJSON(plan *site.Site, checks []site.TapeCheck) jsonPlan {
 			j.Taped = append(j.Taped, jsonTaped{r.From, r.To, number(r.TapedM), number(r.PlanM), number(r.SlackM), !r.Off})
 		}
 		out.Floors = append(out.Floors, j)
-	}
-	return out
-}
-
-type jsonLayer struct {
-	Name   string         `json:"name"`
-	Hidden bool           `json:"hidden"`
-	Count  map[string]int `json:"count"`
-	Min    *[2]number     `json:"min"`
-	Max    *[2]number     `json:"max"`
-}
-
-type jsonListing struct {
-	Kind          string         `json:"kind"`
-	MetresPerUnit *number        `json:"metres_per_unit"`
-	Layers        []jsonLayer    `json:"layers"`
-	NotUsed       map[string]int `json:"not_used"`
-	Notes         []string       `json:"notes"`
-}
-
-func drawingJSON(d *drawing.Drawing) jsonListing {
-	out := jsonListing{Kind: string(d.Kind), Layers: []jsonLayer{}, NotUsed: d.Left, Notes: append([]string{}, d.Notes...)}
-	if d.MetresPerUnit > 0 {
-		u := number(d.MetresPerUnit)
-		out.MetresPerUnit = &u
-	}
-	for _, l := range d.Layers {
-		j := jsonLayer{Name: l.Name, Hidden: l.Hidden, Count: l.Count}
-		if len(l.Count) > 0 {
-			lo, hi := pair(l.Bound.Min[0], l.Bound.Min[1]), pair(l.Bound.Max[0], l.Bound.Max[1])
-			j.Min, j.Max = &lo, &hi
-		}
-		out.Layers = append(out.Layers, j)
 	}
 	return out
 }

@@ -15,7 +15,7 @@ func (m affine) at(p orb.Point) orb.Point {
 	return orb.Point{m.a*p[0] + m.c*p[1] + m.e, m.b*p[0] + m.d*p[1] + m.f}
 }
 
-// then gives the map that does n first and m after it.
+// after gives the map that does n first and m after it.
 func (m affine) after(n affine) affine {
 	return affine{
 		a: m.a*n.a + m.c*n.b, b: m.b*n.a + m.d*n.b,

@@ -88,9 +88,6 @@ type Drawing struct {
 	copies  int
 }
 
-// YDown reports whether y runs down the page.
-func (d *Drawing) YDown() bool { return d.Kind == site.DrawingSVG || d.Kind == site.DrawingPicture }
-
 // Bound is the box around all that was seen, in drawing units.
 func (d *Drawing) Bound() orb.Bound {
 	var b orb.Bound

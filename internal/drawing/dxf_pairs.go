@@ -23,7 +23,6 @@ type pairs struct {
 	code  int
 	value []byte // good until the next call
 	again bool   // next gives this pair once more
-	long  []byte
 }
 
 // next moves to the next pair; io.EOF only before a pair.
