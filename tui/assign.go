@@ -28,6 +28,7 @@ type AssignConfig struct {
 
 	Profile canvas.Profile
 	ASCII   bool
+	Theme   Theme
 }
 
 // AssignSaved is the revision that a plan was saved as, and what is proposed for it.
@@ -88,7 +89,7 @@ func NewAssign(cfg AssignConfig) *Assign {
 	if cfg.Plan == nil || cfg.Put == nil {
 		panic("tui: a config without plan or put")
 	}
-	return &Assign{cfg: cfg, look: newTheme(), words: words{marks: marksOf(cfg.ASCII)}, plan: cfg.Plan, report: cfg.Report,
+	return &Assign{cfg: cfg, look: newTheme(cfg.Theme), words: words{marks: marksOf(cfg.ASCII)}, plan: cfg.Plan, report: cfg.Report,
 		out: map[radio.BSSID]bool{}, frame: &canvas.Canvas{}}
 }
 
@@ -97,7 +98,7 @@ func NewAssign(cfg AssignConfig) *Assign {
 // is that of the terminal.
 func RunAssign(ctx context.Context, cfg AssignConfig, in io.Reader, out io.Writer) (farewell string, err error) {
 	m := NewAssign(cfg)
-	_, err = tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen()).Run()
+	_, err = program(ctx, m, false, in, out).Run()
 	if errors.Is(err, tea.ErrInterrupted) || ctx.Err() != nil {
 		err = nil
 	}

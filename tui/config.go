@@ -48,6 +48,9 @@ type Config struct {
 	Profile canvas.Profile
 	ASCII   bool // marks and lines in ASCII
 	Feet    bool // lengths in feet on the screen
+	Theme   Theme
+	Big     bool // letters that can be read at arm's length
+	Mouse   bool // clicks choose, the wheel zooms
 }
 
 // Estimate is a value and the half of its 95 % interval; NaN where unknown.

@@ -50,6 +50,7 @@ var states = []struct {
 	{"lens-error", func(r *robot) { walked(r, 12); r.press("4", "n") }},
 	{"lens-odd", func(r *robot) { walked(r, 12); r.press("5") }},
 	{"lens-early", func(r *robot) { walked(r, 2); r.press("m", "m") }},
+	{"big", func(r *robot) { walked(r, 9); r.press("t") }},
 	{"zoom", func(r *robot) { walked(r, 9); r.press("+") }},
 }
 

@@ -72,7 +72,7 @@ func (m *Model) helpKey(k string) tea.Cmd {
 
 // helpShape gives how many lines and columns the help has in this window.
 func (m *Model) helpShape() (rows, cols int) {
-	l, ok := layoutOf(m.w, m.h)
+	l, ok := layoutOf(m.w, m.h, m.bigNow())
 	if !ok {
 		return 1, 1
 	}

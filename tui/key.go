@@ -103,6 +103,7 @@ func bindings(md mode) []binding {
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
 			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
 			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
+			{keys("t", ";"), "", "", "big letters, to be read at arm's length", (*Model).toggleBig},
 		}, append(lenses, nudges...)...), common...)
 	case choosing:
 		return append([]binding{
@@ -160,6 +161,7 @@ func bindings(md mode) []binding {
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
 			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
 			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
+			{keys("t", ";"), "", "", "big letters, to be read at arm's length", (*Model).toggleBig},
 		}, lenses...), common...)
 	default: // checking
 		return []binding{

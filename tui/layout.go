@@ -32,11 +32,14 @@ func slipWidth(w int) int {
 }
 
 // layoutOf parts a window; ok is false where it is too small.
-func layoutOf(w, h int) (l layout, ok bool) {
+func layoutOf(w, h int, big bool) (l layout, ok bool) {
 	if w < minW || h < minH {
 		return layout{}, false
 	}
 	sw := slipWidth(w)
+	if big {
+		sw = w / 2
+	}
 	l = layout{w: w, h: h, rule: h - 3, now: h - 2, keys: h - 1}
 	l.slip = rect{w - sw, 2, sw, h - 5}
 	l.plan = rect{0, 1, w - sw - 2, h - 5}

@@ -53,10 +53,6 @@ func (s shade) digit(step int) rune {
 	return rune('1' + step)
 }
 
-func ink(step int) canvas.Look {
-	return canvas.Look{Bg: canvas.Ramp(step), Fg: canvas.On(step)}
-}
-
 // drawLens lays the map of the lens under what stands on the plan, and what
 // belongs to the lens over it.
 func (m *Model) drawLens(p *planCache, f *site.Floor) {
@@ -71,7 +67,7 @@ func (m *Model) drawLens(p *planCache, f *site.Floor) {
 				if step < 0 {
 					continue
 				}
-				look := ink(step)
+				look := m.look.ink(step)
 				switch cell := c.At(x, y); {
 				case cell.Rune != 0 && cell.Rune != ' ':
 					look.Style = cell.Style
@@ -228,7 +224,7 @@ func (m *Model) drawShades(c *canvas.Canvas, r rect) {
 		if x+1+canvas.Width(edge) > r.x+r.w {
 			return
 		}
-		c.Set(x, r.y, sh.digit(step), ink(step))
+		c.Set(x, r.y, sh.digit(step), m.look.ink(step))
 		x += 1 + c.Text(x+1, r.y, edge, m.look.quiet) + 1
 	}
 }

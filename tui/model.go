@@ -98,6 +98,7 @@ type Model struct {
 	known  int              // facts that the standing knows, of a replay
 	seen   map[int]Standing // by such facts, of a replay; the last few
 
+	big   bool
 	zoom  int // powers of two
 	plan  planCache
 	frame *canvas.Canvas
@@ -141,8 +142,8 @@ func New(cfg Config) *Model {
 		cfg.Title = cfg.Session.Site().Name
 	}
 	site := cfg.Session.Site()
-	m := &Model{cfg: cfg, s: cfg.Session, look: newTheme(), words: words{marksOf(cfg.ASCII), cfg.Feet},
-		short: shortNames(site), refs: make([]apRadio, len(site.AccessPoints)), frame: &canvas.Canvas{}}
+	m := &Model{cfg: cfg, s: cfg.Session, look: newTheme(cfg.Theme), words: words{marksOf(cfg.ASCII), cfg.Feet},
+		short: shortNames(site), refs: make([]apRadio, len(site.AccessPoints)), frame: &canvas.Canvas{}, big: cfg.Big}
 	for k, r := range site.Radios() {
 		m.refs[r.AP].radios = append(m.refs[r.AP].radios, k)
 	}
@@ -201,6 +202,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.w, m.h = msg.Width, msg.Height
 	case tea.KeyMsg:
 		cmd = each(msg, m.key)
+	case tea.MouseMsg:
+		cmd = m.clicked(msg)
 	case sweepMsg:
 		cmd = m.swept(msg)
 	case listenMsg:

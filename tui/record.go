@@ -58,7 +58,7 @@ func (m *Model) drawRecording(s *slip) {
 	x := s.r.x
 	y := s.r.y + s.y
 	for _, d := range fmt.Sprint(heard) {
-		m.drawDigit(s.c, x, y, int(d-'0'), big, look)
+		m.drawPixels(s.c, x, y, digits[d-'0'], big, look)
 		x += 7 * big
 	}
 	s.c.Text(x+1, y, "heard", look)
@@ -78,19 +78,6 @@ func facingCount(rec walk.Recording) string {
 var digits = [10]uint16{
 	0b111_101_101_101_111, 0b010_110_010_010_111, 0b111_001_111_100_111, 0b111_001_111_001_111, 0b101_101_111_001_001,
 	0b111_100_111_001_111, 0b111_100_111_101_111, 0b111_001_001_010_010, 0b111_101_111_101_111, 0b111_101_111_001_111,
-}
-
-// drawDigit draws a digit of 6 by 5 cells, times big.
-func (m *Model) drawDigit(c *canvas.Canvas, x, y, d, big int, l canvas.Look) {
-	r := '█'
-	if m.cfg.ASCII {
-		r = '#'
-	}
-	for i := range 15 {
-		if digits[d]&(1<<(14-i)) != 0 {
-			c.Fill(x+i%3*2*big, y+i/3*big, 2*big, big, r, l)
-		}
-	}
 }
 
 // drawArrow draws a large arrow for a facing in five rows, times big.

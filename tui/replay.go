@@ -40,6 +40,8 @@ type ReplayConfig struct {
 	Profile canvas.Profile
 	ASCII   bool
 	Feet    bool
+	Theme   Theme
+	Mouse   bool
 }
 
 // Change is how the level of a radio differs between two walks over the points
@@ -116,7 +118,7 @@ func NewReplay(cfg ReplayConfig) *Replay {
 		t := &cfg.Tracks[i]
 		m := New(Config{
 			Title: cfg.Title, Session: t.Player.Session(), Scanner: noReceiver{}, Store: func(walk.Fact) error { return nil },
-			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet,
+			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet, Theme: cfg.Theme,
 		})
 		m.replay, m.track = r, i
 		if t.Judge != nil {
@@ -200,6 +202,9 @@ func (r *Replay) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return r, r.wrap(msg.track, cmd)
 	case tea.KeyMsg:
 		return r, each(msg, r.key)
+	case tea.MouseMsg:
+		_, cmd := r.ms[r.on].Update(msg)
+		return r, r.wrap(r.on, cmd)
 	case playMsg:
 		if msg.timer == r.timer && r.playing {
 			return r, r.tick()

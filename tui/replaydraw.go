@@ -17,7 +17,7 @@ func (r *Replay) View() string {
 	if r.w <= 0 || r.h <= 0 {
 		return ""
 	}
-	l, ok := layoutOf(r.w, r.h)
+	l, ok := layoutOf(r.w, r.h, false)
 	if !ok {
 		return m.View()
 	}

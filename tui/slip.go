@@ -82,6 +82,10 @@ func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 
 // drawGoing says where to go, what is heard, and how the fit stands.
 func (m *Model) drawGoing(s *slip) {
+	if m.bigNow() {
+		m.drawBig(s)
+		return
+	}
 	m.drawTarget(s)
 	fit := m.fitRows()
 	below := len(fit) + 1

@@ -26,20 +26,49 @@ func marksOf(ascii bool) marks {
 		rule:   '─', cut: '…', bar: [2]string{"├", "┤"}, glyphs: canvas.Braille}
 }
 
+// Theme says for what background the colours are.
+type Theme int
+
+// The themes. AnyTheme can be read on black and on white; MonoTheme has bold,
+// underlined and reversed text and no colour.
+const (
+	AnyTheme Theme = iota
+	DarkTheme
+	LightTheme
+	MonoTheme
+)
+
+// Themes lists the names of the themes in the order of their numbers.
+func Themes() []string { return []string{"any", "dark", "light", "mono"} }
+
 // theme is the looks of the screen. Whatever a colour says, a character says too.
 type theme struct {
+	mono                  bool
 	text, strong, quiet   canvas.Look
 	accent, accentStrong  canvas.Look
 	wall, way, box, chip  canvas.Look
 	full, empty, selected canvas.Look
 }
 
-func newTheme() theme {
-	// Both keep a contrast of 3:1 or more on black and on white.
-	grey := canvas.Hex(0x7d858c).As16(8)
-	orange := canvas.Hex(0xc9731a).As16(3)
-	teal := canvas.Hex(0x2d8c9c).As16(6)
-	return theme{
+// inks are the three colours of a theme: what is quiet, what wants attention,
+// and what is measured. Contrast (WCAG 2.2, 1.4.3 and 1.4.11): 3:1 or more on
+// black and on white for any, 4.5:1 or more on their own for dark and light.
+func inks(t Theme) (grey, orange, teal canvas.Color) {
+	switch t {
+	case DarkTheme:
+		return canvas.Hex(0x9aa3ab).As16(8), canvas.Hex(0xf0a040).As16(11), canvas.Hex(0x4fb8c9).As16(14)
+	case LightTheme:
+		return canvas.Hex(0x5c636a).As16(8), canvas.Hex(0x9a4b00).As16(3), canvas.Hex(0x0b6470).As16(6)
+	case MonoTheme:
+		return canvas.Default, canvas.Default, canvas.Default
+	}
+	return canvas.Hex(0x7d858c).As16(8), canvas.Hex(0xc9731a).As16(3), canvas.Hex(0x2d8c9c).As16(6)
+}
+
+func newTheme(t Theme) theme {
+	grey, orange, teal := inks(t)
+	th := theme{
+		mono:         t == MonoTheme,
 		strong:       canvas.Look{Style: canvas.Bold},
 		quiet:        canvas.Look{Fg: grey},
 		accent:       canvas.Look{Fg: orange},
@@ -52,6 +81,20 @@ func newTheme() theme {
 		empty:        canvas.Look{Fg: grey},
 		selected:     canvas.Look{Fg: orange, Style: canvas.Bold},
 	}
+	if th.mono {
+		th.accent.Style = canvas.Underline
+		th.accentStrong.Style = canvas.Bold | canvas.Underline
+		th.selected.Style = canvas.Bold | canvas.Reverse
+	}
+	return th
+}
+
+// ink is what a step of the ramp looks like.
+func (t theme) ink(step int) canvas.Look {
+	if t.mono {
+		return canvas.Look{}
+	}
+	return canvas.Look{Bg: canvas.Ramp(step), Fg: canvas.On(step)}
 }
 
 // levelScale cuts levels in dBm into the steps of the ramp.

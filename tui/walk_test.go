@@ -455,3 +455,34 @@ func TestKeysTogether(t *testing.T) {
 	r.send(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("11"), Paste: true})
 	assert.Contains(t, r.screen(), "LEVEL", "what is pasted is no key")
 }
+
+// A click chooses a stop, a second one goes there; through a lens it moves the
+// cursor, and the wheel zooms.
+func TestMouse(t *testing.T) {
+	s := hall()
+	r := scene(t, s, grid(s, 4), settings(), nil).open(80, 24)
+	walked(r, 6)
+	click := func(x, y int, b tea.MouseButton) {
+		r.send(tea.MouseMsg{X: x, Y: y, Button: b, Action: tea.MouseActionPress})
+	}
+	require.Contains(t, r.screen(), "To P08")
+	click(23, 7, tea.MouseButtonLeft)
+	require.Contains(t, r.screen(), "Choose P")
+	before, _ := r.s.Current()
+	click(23, 7, tea.MouseButtonLeft)
+	after, ok := r.s.Current()
+	require.True(t, ok)
+	assert.NotEqual(t, before, after)
+	r.press("2")
+	click(30, 8, tea.MouseButtonLeft)
+	assert.Contains(t, r.screen(), "AP-01 at")
+	click(41, 6, tea.MouseButtonLeft) // on an access point
+	assert.Contains(t, r.screen(), "AP-05")
+	old := r.screen()
+	click(41, 6, tea.MouseButtonWheelUp)
+	assert.NotEqual(t, old, r.screen())
+	click(41, 6, tea.MouseButtonWheelDown)
+	assert.Equal(t, old, r.screen())
+	click(79, 23, tea.MouseButtonLeft)
+	assert.Equal(t, old, r.screen(), "beside the plan")
+}

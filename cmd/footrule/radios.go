@@ -22,7 +22,8 @@ import (
 // radiosFlags are the flags of the command radios.
 type radiosFlags struct {
 	walks, sets, accept []string
-	asJSON, edit, ascii bool
+	asJSON, edit        bool
+	screenFlags
 }
 
 func newRadios(sh *shell) *cobra.Command {
@@ -66,7 +67,7 @@ A score is not a probability; read the evidence.`,
 			}
 			defer r.st.Close()
 			if f.edit {
-				return r.edit(cmd, sh, f.ascii)
+				return r.edit(cmd, sh, &f.screenFlags)
 			}
 			return r.accept(sh, f.accept, f.asJSON)
 		},
@@ -75,7 +76,7 @@ A score is not a probability; read the evidence.`,
 	cmd.Flags().StringArrayVar(&f.sets, "set", nil, "a multiple-BSSID set that a beacon announced, as BSSID/N: the transmitted BSSID and the max indicator (repeatable)")
 	cmd.Flags().StringArrayVar(&f.accept, "accept", nil, "accept the proposal with this id (repeatable)")
 	cmd.Flags().BoolVar(&f.edit, "edit", false, "go through the proposals on the screen")
-	cmd.Flags().BoolVar(&f.ascii, "ascii", false, "draw with ASCII characters only")
+	f.screenFlags.add(cmd, false)
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	return cmd
 }
@@ -147,10 +148,13 @@ func (r *radiosFile) put(plan *site.Site) (tui.AssignSaved, error) {
 }
 
 // edit goes through the proposals on the screen.
-func (r *radiosFile) edit(cmd *cobra.Command, sh *shell, ascii bool) error {
+func (r *radiosFile) edit(cmd *cobra.Command, sh *shell, look *screenFlags) error {
+	if err := look.check(); err != nil {
+		return err
+	}
 	boot.Restore()
 	bye, err := tui.RunAssign(cmd.Context(), tui.AssignConfig{
-		Plan: r.plan, Report: r.propose(r.plan), Put: r.put, Profile: profile(sh), ASCII: ascii,
+		Plan: r.plan, Report: r.propose(r.plan), Put: r.put, Profile: profile(sh), ASCII: look.ascii, Theme: look.themeOf(),
 	}, sh.in, sh.out)
 	fmt.Fprintln(sh.out, bye)
 	if err != nil {

@@ -23,9 +23,10 @@ import (
 )
 
 type replayFlags struct {
-	walks                      []string
-	plain, asJSON, ascii, feet bool
-	every                      int
+	walks         []string
+	plain, asJSON bool
+	every         int
+	screenFlags
 }
 
 func newReplay(sh *shell) *cobra.Command {
@@ -44,6 +45,9 @@ equal walks give equal output.`,
 		Example: "  footrule replay depot.footrule\n  footrule replay depot.footrule --walk monday --walk tuesday\n  footrule replay depot.footrule --plain --every 5",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := f.screenFlags.check(); err != nil {
+				return err
+			}
 			switch {
 			case f.every < 1:
 				return usage(fmt.Errorf("--every %d; give 1 or more", f.every))
@@ -83,8 +87,7 @@ equal walks give equal output.`,
 	fl.BoolVar(&f.plain, "plain", false, "print one line a visit instead of the screen (also with ACCESSIBLE set)")
 	fl.IntVar(&f.every, "every", 1, "with --plain or --json, judge after every so many visits, and after the last")
 	fl.BoolVar(&f.asJSON, "json", false, "print one JSON object")
-	fl.BoolVar(&f.ascii, "ascii", false, "draw with ASCII characters only")
-	fl.BoolVar(&f.feet, "feet", false, "show lengths in feet")
+	f.screenFlags.add(cmd, true)
 	return cmd
 }
 
@@ -97,7 +100,7 @@ func rank(names []string, w *walk.Walk) int {
 
 func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, plays []*play) error {
 	boot.Restore()
-	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet}
+	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse}
 	for _, p := range plays {
 		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay,
 			Find: func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }})

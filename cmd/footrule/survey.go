@@ -5,14 +5,12 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
 	"footrule/internal/boot"
-	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/route"
 	"footrule/internal/site"
@@ -20,10 +18,8 @@ import (
 	"footrule/store"
 	"footrule/tui"
 
-	"github.com/charmbracelet/colorprofile"
 	"github.com/paulmach/orb"
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 )
 
 // surveyFlags are the flags of the commands that walk.
@@ -34,7 +30,8 @@ type surveyFlags struct {
 	facings                  string
 	scans, need              int
 	threshold                float64
-	plain, ascii, feet       bool
+	plain                    bool
+	screenFlags
 }
 
 func (f *surveyFlags) add(cmd *cobra.Command) {
@@ -50,11 +47,14 @@ func (f *surveyFlags) add(cmd *cobra.Command) {
 	fl.IntVar(&f.need, "need", d.Need, "access points that every point should hear")
 	fl.Float64Var(&f.threshold, "threshold-dbm", d.ThresholdDBm, "level from which an access point counts as heard")
 	fl.BoolVar(&f.plain, "plain", false, "plain prompts, line by line, instead of the screen (also with ACCESSIBLE set)")
-	fl.BoolVar(&f.ascii, "ascii", false, "draw with ASCII characters only")
-	fl.BoolVar(&f.feet, "feet", false, "show lengths in feet (files keep metres)")
+	fl.BoolVar(&f.big, "big", false, "begin with letters that can be read at arm's length")
+	f.screenFlags.add(cmd, true)
 }
 
 func (f *surveyFlags) settings() (walk.Settings, error) {
+	if err := f.screenFlags.check(); err != nil {
+		return walk.Settings{}, err
+	}
 	s := walk.Settings{ScansPerFacing: f.scans, Need: f.need, ThresholdDBm: f.threshold}
 	switch {
 	case f.scans < 1 || f.scans > 1000:
@@ -249,7 +249,7 @@ func (s *survey) config() tui.Config {
 		Find:  func(ctx context.Context, w walk.Walk) ([]tui.Finding, error) { return find(ctx, s.plan, w) },
 		Clock: s.sh.now,
 		Bell:  func(n int) { fmt.Fprint(s.sh.out, strings.Repeat("\a", n)) },
-		ASCII: s.flags.ascii, Feet: s.flags.feet,
+		ASCII: s.flags.ascii, Feet: s.flags.feet, Theme: s.flags.themeOf(), Big: s.flags.big, Mouse: s.flags.mouse,
 	}
 }
 
@@ -263,26 +263,6 @@ func (s *survey) screen(ctx context.Context) (string, error) {
 		return bye, refused(fmt.Errorf("the screen failed: %w", err))
 	}
 	return bye, nil
-}
-
-// profile asks the environment how much colour the terminal has.
-func profile(sh *shell) canvas.Profile {
-	switch colorprofile.Detect(sh.out, os.Environ()) {
-	case colorprofile.TrueColor:
-		return canvas.TrueColor
-	case colorprofile.ANSI256:
-		return canvas.ANSI256
-	case colorprofile.ANSI:
-		return canvas.ANSI16
-	}
-	return canvas.None
-}
-
-// onTerminal reports whether a person sits at both ends.
-func (sh *shell) onTerminal() bool {
-	in, ok1 := sh.in.(*os.File)
-	out, ok2 := sh.out.(*os.File)
-	return ok1 && ok2 && term.IsTerminal(int(in.Fd())) && term.IsTerminal(int(out.Fd()))
 }
 
 // wantsPlain reports whether the walk runs as plain prompts.
