@@ -27,9 +27,9 @@ type Options struct {
 }
 
 // Numbers of simulated sites of each kind. With FullSites the interval of a
-// coverage of 95 % is some 3 % to either side.
+// coverage of 95 % is some 4 % to either side.
 const (
-	FullSites  = 200
+	FullSites  = 150
 	QuickSites = 8
 )
 
