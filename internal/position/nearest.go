@@ -46,7 +46,7 @@ func (n *neighbourhoods) without(f *propagation.Fit, places []int) Locator {
 // often missed, and the rule is the same under every model of the level.
 //
 // k minimises the mean error of leave-one-place-out among the stays that were
-// learned from. The covariance is the scatter of the k places, widened to what
+// learned from (of [mostProbes] of them where there are more). The covariance is the scatter of the k places, widened to what
 // those errors were.
 type nearest struct {
 	fit     *propagation.Fit
@@ -121,10 +121,13 @@ func (t *nearest) misses() []float64 {
 	return silent
 }
 
-// apart is d² between two stays.
-func apart(a, b *saying) float64 {
+// apart is d² between two stays, or anything from limit on where it is that large.
+func apart(a, b *saying, limit float64) float64 {
 	sum := 0.0
 	for k, x := range a.level {
+		if sum >= limit {
+			break
+		}
 		y := b.level[k]
 		switch {
 		case x == x && y == y:
@@ -152,8 +155,12 @@ func (t *nearest) around(s *saying, k, except int, out []neighbour) []neighbour 
 		if t.data.PlaceOf[i] == except {
 			continue
 		}
-		d2 := apart(s, &t.sayings[b])
-		if len(out) == k && d2 >= out[k-1].d2 {
+		limit := math.Inf(1)
+		if len(out) == k {
+			limit = out[k-1].d2
+		}
+		d2 := apart(s, &t.sayings[b], limit)
+		if d2 >= limit {
 			continue
 		}
 		if len(out) < k {
@@ -208,13 +215,20 @@ func (t *nearest) mean(of []neighbour) (floor int, at orb.Point, scatter Covaria
 	return floor, at, scatter
 }
 
+// mostProbes is how many stays k is chosen by, evenly taken from all: the mean of
+// so many errors is known to a twentieth, and the best k is broad.
+const mostProbes = 400
+
 // choose sets k and what the scatter is widened by.
 func (t *nearest) choose() {
 	most := min(mostNeighbours, len(t.stays))
 	t.k, t.widen = 1, 1
 	sum, square, n := make([]float64, most+1), make([]float64, most+1), make([]int, most+1)
 	var near []neighbour
-	for a, i := range t.stays {
+	probes := min(mostProbes, len(t.stays))
+	for p := range probes {
+		a := p * len(t.stays) / probes
+		i := t.stays[a]
 		near = t.around(&t.sayings[a], most, t.data.PlaceOf[i], near)
 		for k := 1; k <= len(near); k++ {
 			_, at, c := t.mean(near[:k])
