@@ -45,8 +45,8 @@ zone of the plan. --by ap judges again without each access point in turn, which
 takes as long again for each, and says on which the accuracy hangs.
 
 Methods are trilateration (likeliest place within the outline), posterior (least
-expected error over where people walk: the plan without voids, within 1.25 spacings
-of the points of the walk), radio-map (the same, by levels that follow the measured
+expected error over where people walk: the plan without voids, mostly within 1.25
+spacings of the points of the walk), radio-map (the same, by levels that follow the measured
 ones wherever somebody stood) and nearest (the points with the most similar levels).
 The last two want a dense walk. --method all judges by each, and says which can be
 told apart.

@@ -20,8 +20,8 @@ func Cells(g *Grid) (floor []int, at []orb.Point, stepM float64) {
 	return c.floor, c.at, c.stepM
 }
 
-// Reached lists the cells near places of a walk, by their numbers in Cells.
-func Reached(g *Grid, at []orb.Point, floor []int) []int { return g.cells().reached(at, floor) }
+// Prior is the log of how likely the cells are, given where the walk went.
+func Prior(g *Grid, at []orb.Point, floor []int) []float64 { return g.cells().prior(at, floor) }
 
 // Spacing is how far apart places of a walk are.
 var Spacing = spacing

@@ -15,12 +15,11 @@ type weighed struct {
 	w  float64
 }
 
-// weigh turns log likelihoods over some of the cells into a fix: on the floor
-// with the most probability, the place from which the expected distance to where
+// weigh turns log probabilities over the cells into a fix: on the floor with the most probability, the place from which the expected distance to where
 // somebody stands is least. That is the median of the distribution in the plane,
 // as its mean would be the place of least expected square. The covariance is the
 // expected square around the fix.
-func (c *cells) weigh(of []int, logLik []float64) Fix {
+func (c *cells) weigh(logLik []float64) Fix {
 	top := math.Inf(-1)
 	for _, l := range logLik {
 		top = max(top, l)
@@ -29,7 +28,7 @@ func (c *cells) weigh(of []int, logLik []float64) Fix {
 	for i, l := range logLik {
 		if l > top-leastLog {
 			logLik[i] = math.Exp(l - top)
-			mass[c.floor[of[i]]] += logLik[i]
+			mass[c.floor[i]] += logLik[i]
 		} else {
 			logLik[i] = 0
 		}
@@ -42,8 +41,8 @@ func (c *cells) weigh(of []int, logLik []float64) Fix {
 	}
 	var all []weighed
 	for i, w := range logLik {
-		if j := of[i]; w > 0 && c.floor[j] == floor {
-			all = append(all, weighed{c.at[j], w / mass[floor]})
+		if w > 0 && c.floor[i] == floor {
+			all = append(all, weighed{c.at[i], w / mass[floor]})
 		}
 	}
 	within := c.stepM * c.stepM / 12 // along an axis, of a place within its cell

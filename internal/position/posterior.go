@@ -1,6 +1,8 @@
 package position
 
 import (
+	"slices"
+
 	"footrule/internal/propagation"
 	"footrule/internal/walk"
 
@@ -15,8 +17,7 @@ type posteriors struct {
 }
 
 func (p *posteriors) without(f *propagation.Fit, places []int) Locator {
-	of := p.cells.reached(p.stood(p.left(places)))
-	return &posterior{fit: f, cells: p.cells, of: of, levels: p.cells.spans(f, of)}
+	return &posterior{fit: f, cells: p.cells, prior: p.cells.prior(p.stood(p.left(places))), levels: p.cells.spans(f)}
 }
 
 // stood gives where stays were made.
@@ -35,16 +36,16 @@ func (l *lessons) stood(stays []int) (at []orb.Point, floor []int) {
 // posterior finds fixes from the posterior of the place under a fit, silence
 // included as the fit treats it, with a uniform prior over the cells where people
 // walk: on the plan, and within 1.25 spacings of a place that was walked, where
-// that floor was walked at all. The floor is that with the most probability, and
-// the fix the place on it with the least expected error (see [cells.weigh]).
-// Fix.LogLik is that of the likeliest cell, Fix.Covariance the expected square
-// around the fix. One access point heard is enough; what it leaves open is in
-// the covariance.
+// that floor was walked at all; a cell beyond counts a twentieth ([cells.prior]).
+// The floor is that with the most probability, and the fix the place on it with
+// the least expected error ([cells.weigh]). Fix.LogLik is that of the likeliest
+// cell, Fix.Covariance the expected square around the fix. One access point heard
+// is enough; what it leaves open is in the covariance.
 type posterior struct {
 	fit    *propagation.Fit
 	cells  *cells
-	of     []int  // cells where people walk
-	levels []span // per radio, at those
+	prior  []float64 // log, per cell
+	levels []span    // per radio
 }
 
 // Fix locates a stay.
@@ -53,9 +54,9 @@ func (p *posterior) Fix(st *walk.Stay) Fix {
 	if heard == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	l := make([]float64, len(p.of))
+	l := slices.Clone(p.prior)
 	sumOver(hearings(p.fit, st), p.levels, l)
-	fix := p.cells.weigh(p.of, l)
+	fix := p.cells.weigh(l)
 	fix.Heard = heard
 	return fix
 }

@@ -125,15 +125,17 @@ func TestCells(t *testing.T) {
 	}
 	on := make([]int, len(walked))
 	assert.InDelta(t, 2, position.Spacing(walked, on), 1e-9)
-	upstairs := 0
-	for _, i := range position.Reached(g, walked, on) {
-		if floor[i] == 1 {
-			upstairs++
-			continue
+	for i, l := range position.Prior(g, walked, on) {
+		switch p := at[i]; {
+		case floor[i] == 1 || p[0] <= 7.3:
+			assert.Zero(t, l, "%v", p)
+		case p[0] > 7.3+2.5:
+			assert.InDelta(t, math.Log(1./20), l, 1e-12, "%v", p)
 		}
-		assert.LessOrEqual(t, at[i][0], 7.3+2.5)
 	}
-	assert.InEpsilon(t, 100, float64(upstairs)*step*step, .05)
+	// One place has no spacing, and reaches everywhere.
 	assert.True(t, math.IsInf(position.Spacing(walked[:2], on[:2]), 1))
-	assert.Len(t, position.Reached(g, walked[:1], on[:1]), len(at))
+	for _, l := range position.Prior(g, walked[:1], on[:1]) {
+		assert.Zero(t, l)
+	}
 }

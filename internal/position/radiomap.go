@@ -40,9 +40,9 @@ func learnMap(l *lessons) learner {
 			m.series = append(m.series, s)
 		}
 	}
-	m.near = make([][]int, len(l.data.Site.Floors))
-	for _, i := range m.cells.within(2*reachSpacings, m.spots.at, m.spots.floor) {
-		m.near[m.cells.floor[i]] = append(m.near[m.cells.floor[i]], i)
+	m.onFloor = make([][]int, len(l.data.Site.Floors))
+	for i, f := range m.cells.floor {
+		m.onFloor[f] = append(m.onFloor[f], i)
 	}
 	all := m.residuals(m.spots.levels(l.fit), nil)
 	for _, b := range radio.Bands() {
@@ -55,11 +55,11 @@ func learnMap(l *lessons) learner {
 // mapping makes radio maps without some places.
 type mapping struct {
 	*lessons
-	cells  *cells
-	spots  *spots
-	series []*series
-	near   [][]int // per floor, cells that a map is made for
-	start  map[radio.Band]kriging.Node
+	cells   *cells
+	spots   *spots
+	series  []*series
+	onFloor [][]int // cells
+	start   map[radio.Band]kriging.Node
 }
 
 // maps are those of one layout, by node.
@@ -137,7 +137,6 @@ const radioValues = 20
 
 // without maps what is left; the fit and the hyperparameters are of that alone.
 func (m *mapping) without(f *propagation.Fit, places []int) Locator {
-	of := m.cells.reached(m.stood(m.left(places)))
 	gone := map[int]bool{}
 	for _, p := range places {
 		gone[p] = true
@@ -147,8 +146,8 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 	for _, b := range radio.Bands() {
 		hypers[b] = m.hyper(b, all)
 	}
-	out := &radioMap{fit: f, cells: m.cells, of: of, radios: make([]mapped, len(f.Radios))}
-	spans := m.cells.spans(f, of)
+	out := &radioMap{fit: f, cells: m.cells, prior: m.cells.prior(m.stood(m.left(places))), radios: make([]mapped, len(f.Radios))}
+	spans := m.cells.spans(f)
 	for k := range out.radios {
 		if spans[k].at == nil {
 			continue
@@ -160,14 +159,14 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 		}
 		r := &out.radios[k]
 		h.Variance *= kriging.Scale(m.of(all, func(r int) bool { return r == k }), h, radioValues)
-		r.level = slices.Clone(spans[k].at)
-		r.variance = make([]float64, len(of))
+		r.level = spans[k].at
+		r.variance = make([]float64, len(r.level))
 		for i := range r.variance {
 			r.variance[i] = h.Variance
 		}
 		for i, s := range m.series {
 			if s.radio == k {
-				m.add(s, &all[i], h, of, r)
+				m.add(s, &all[i], h, r)
 			}
 		}
 		r.finish(h.NoiseVariance())
@@ -176,47 +175,26 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 }
 
 // add puts the kriged residuals of a series on the cells of its floor.
-func (m *mapping) add(s *series, y *kriging.Series, h kriging.Hyper, of []int, r *mapped) {
+func (m *mapping) add(s *series, y *kriging.Series, h kriging.Hyper, r *mapped) {
 	sys, err := s.family.System(h.Node)
 	if err != nil {
 		panic(err) // it was there to choose the node
 	}
-	on := m.near[s.floor]
-	places := func(cells []int) []orb.Point {
-		out := make([]orb.Point, len(cells))
-		for i, j := range cells {
-			out[i] = m.cells.at[j]
+	on := m.onFloor[s.floor]
+	mp := s.maps.of(sys, h.Node, func() []orb.Point {
+		at := make([]orb.Point, len(on))
+		for n, i := range on {
+			at[n] = m.cells.at[i]
 		}
-		return out
-	}
-	var here, at []int // of those asked for, on this floor; and where they are in on
-	for i, j := range of {
-		if m.cells.floor[j] == s.floor {
-			n, ok := slices.BinarySearch(on, j)
-			if !ok {
-				n = -1
-			}
-			here, at = append(here, i), append(at, n)
-		}
-	}
-	var mp *kriging.Map
-	if slices.Contains(at, -1) { // what is left reaches further than all of it
-		on = on[:0:0]
-		for n, i := range here {
-			on = append(on, of[i])
-			at[n] = n
-		}
-		mp = sys.Onto(places(on))
-	} else {
-		mp = s.maps.of(sys, h.Node, func() []orb.Point { return places(on) })
-	}
+		return at
+	})
 	z := make([]float64, len(y.Y))
 	sys.Solve(y.Y, z)
 	mean, share := make([]float64, len(on)), make([]float64, len(on))
 	mp.Without(y.Y, z, sys.Block(y.Without), mean, share)
-	for n, i := range here {
-		r.level[i] += mean[at[n]]
-		r.variance[i] = h.Variance * share[at[n]]
+	for n, i := range on {
+		r.level[i] += mean[n]
+		r.variance[i] = h.Variance * share[n]
 	}
 }
 
@@ -254,7 +232,7 @@ const tDegrees = 5.0
 type radioMap struct {
 	fit    *propagation.Fit
 	cells  *cells
-	of     []int
+	prior  []float64 // log, per cell
 	radios []mapped
 }
 
@@ -264,8 +242,8 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	if heard == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	l := make([]float64, len(m.of))
-	product := make([]float64, len(m.of))
+	l := slices.Clone(m.prior)
+	product := make([]float64, len(l))
 	for i := range product {
 		product[i] = 1
 	}
@@ -296,7 +274,7 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 		}
 	}
 	fold()
-	fix := m.cells.weigh(m.of, l)
+	fix := m.cells.weigh(l)
 	fix.Heard = heard
 	return fix
 }
