@@ -30,7 +30,7 @@ type Grid struct {
 
 	foot  []orb.Point // per radio, on the plan
 	rise  [][]float64 // per radio and floor, height above the receiver's antenna
-	walls bool        // levels jump somewhere
+	walls bool        // levels jump somewhere, or fall otherwise than with distance
 
 	cells func() *cells // where people may walk, laid when first asked for
 }
@@ -54,6 +54,9 @@ func NewGrid(s *site.Site) *Grid {
 		g.walls = g.walls || len(s.Floors[i].Walls) > 0
 	}
 	g.stepM = max(leastStepM, math.Sqrt(area/gridPlaces))
+	for _, r := range g.refs {
+		g.walls = g.walls || s.AccessPoints[r.AP].Radios[r.Radio].Antenna.Directional()
+	}
 	for _, r := range g.refs {
 		ap := &s.AccessPoints[r.AP]
 		g.foot = append(g.foot, ap.At)

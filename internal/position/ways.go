@@ -15,6 +15,7 @@ import (
 type ways struct {
 	logD    [][]float64            // per radio and place, log10 of the distance
 	crossed []map[string][]float64 // per radio, material that is crossed at all, and place
+	pattern [][]float64            // per radio and place, what its antenna lacks, dB; nil for none
 }
 
 // waysTo measures the ways to places, each on a floor.
@@ -25,9 +26,15 @@ func waysTo(s *site.Site, refs []site.RadioRef, floor []int, at []orb.Point) way
 	}
 	d := propagation.Observe(s, stays)
 	n, r, w := len(at), len(refs), len(d.Materials)
-	g := ways{make([][]float64, r), make([]map[string][]float64, r)}
+	g := ways{make([][]float64, r), make([]map[string][]float64, r), make([][]float64, r)}
 	for k := range r {
 		g.crossed[k] = map[string][]float64{}
+		if d.PatternDB != nil {
+			g.pattern[k] = make([]float64, n)
+			for i := range n {
+				g.pattern[k][i] = d.PatternDB[i*r+k]
+			}
+		}
 		if k > 0 && refs[k].AP == refs[k-1].AP { // the same way
 			g.logD[k], g.crossed[k] = g.logD[k-1], g.crossed[k-1]
 			continue
@@ -55,6 +62,9 @@ func (g *ways) level(f *propagation.Fit, k int) []float64 {
 	r := &f.Radios[k]
 	for i, l := range g.logD[k] {
 		out[i] = r.Level1m.Est - 10*r.Exponent.Est*l
+	}
+	for i, p := range g.pattern[k] {
+		out[i] += p
 	}
 	for _, w := range f.Walls {
 		if w.Band != r.Band || w.LossDB.Est == 0 {

@@ -30,7 +30,7 @@ func newBandRefit(f *groupFit, miss *float64) *bandRefit {
 		p := d.PlaceOf[st]
 		f.design.place[i] = p
 		b.rowsAt[p] = append(b.rowsAt[p], i)
-		b.lowest[p] = min(b.lowest[p], lowest(f.level[i]))
+		b.lowest[p] = min(b.lowest[p], f.lowestAt(i))
 	}
 	for _, rows := range b.rowsAt {
 		f.placesOf(rows, func(k int, heard bool) {

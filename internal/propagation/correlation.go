@@ -149,7 +149,7 @@ func (f *groupFit) lucky(t []float64) []float64 {
 		at := f.locals(k)
 		x := make([]float64, len(at))
 		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-			if f.regressors(i, at, f.theta, x) < f.floor+f.sigma {
+			if f.regressors(i, at, f.theta, x) < f.floorAt(i)+f.sigma {
 				out[i] = math.NaN()
 			}
 		}

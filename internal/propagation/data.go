@@ -29,6 +29,7 @@ type Data struct {
 
 	DistanceM []float64 // per pair, three-dimensional
 	Crossings []float64 // per pair and material
+	PatternDB []float64 // per pair, what the antenna lacks in that direction (0 or less); nil where no antenna has a pattern
 	Levels    []walk.Level
 
 	links *links
@@ -44,6 +45,9 @@ func Observe(s *site.Site, stays []walk.Stay) *Data {
 		PlaceOf: make([]int, n), At: make([]orb.Point, n), Floor: make([]int, n), Scans: make([]int, n),
 		DistanceM: make([]float64, n*r), Crossings: make([]float64, n*r*w), Levels: make([]walk.Level, n*r),
 	}
+	if l.directional {
+		d.PatternDB = make([]float64, n*r)
+	}
 	place := make(map[walk.Place]int)
 	for i := range stays {
 		st := &stays[i]
@@ -58,10 +62,16 @@ func Observe(s *site.Site, stays []walk.Stay) *Data {
 		if i > 0 && stays[i-1].At == st.At && stays[i-1].Floor == st.Floor {
 			copy(d.DistanceM[i*r:(i+1)*r], d.DistanceM[(i-1)*r:i*r])
 			copy(d.Crossings[i*r*w:(i+1)*r*w], d.Crossings[(i-1)*r*w:i*r*w])
+			if d.PatternDB != nil {
+				copy(d.PatternDB[i*r:(i+1)*r], d.PatternDB[(i-1)*r:i*r])
+			}
 			continue
 		}
 		for k := range r {
 			at := i*r + k
+			if d.PatternDB != nil {
+				d.PatternDB[at] = l.pattern(k, st.Floor, st.At)
+			}
 			d.DistanceM[at] = l.measure(k, st.Floor, st.At, d.Crossings[at*w:(at+1)*w])
 		}
 	}
@@ -96,6 +106,9 @@ func (d *Data) Subset(keep func(stay int) bool) *Data {
 		out.DistanceM = append(out.DistanceM, d.DistanceM[i*r:(i+1)*r]...)
 		out.Levels = append(out.Levels, d.Levels[i*r:(i+1)*r]...)
 		out.Crossings = append(out.Crossings, d.Crossings[i*r*w:(i+1)*r*w]...)
+		if d.PatternDB != nil {
+			out.PatternDB = append(out.PatternDB, d.PatternDB[i*r:(i+1)*r]...)
+		}
 	}
 	return out
 }
@@ -108,6 +121,16 @@ type links struct {
 	walls     *site.WallIndex
 	storeys   bool  // the last material is Storey
 	floorOf   []int // per radio, index into Site.Floors
+
+	directional bool // some antenna has a pattern
+}
+
+// pattern is what the antenna of radio k lacks towards a place, in dB, 0 or less.
+func (l *links) pattern(k, floor int, at orb.Point) float64 {
+	if !l.directional {
+		return 0
+	}
+	return l.site.PatternDB(l.radios[k], floor, at)
 }
 
 func newLinks(s *site.Site) *links {
@@ -119,6 +142,7 @@ func newLinks(s *site.Site) *links {
 	l.floorOf = make([]int, len(l.radios))
 	for k, r := range l.radios {
 		l.floorOf[k] = s.FloorIndex(s.AccessPoints[r.AP].Floor)
+		l.directional = l.directional || s.AccessPoints[r.AP].Radios[r.Radio].Antenna.Directional()
 	}
 	return l
 }

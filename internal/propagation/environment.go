@@ -119,7 +119,15 @@ func (e Environment) Level1mDBm(r *site.Radio) float64 {
 	if r.TxPowerDBm != nil {
 		power = *r.TxPowerDBm
 	}
-	return power - e.Falloff(r.Band).Loss1mDB - e.lossDB
+	return power + gainOf(r) - e.Falloff(r.Band).Loss1mDB - e.lossDB
+}
+
+// gainOf is the gain that the plan says of a radio's antenna, in dBi.
+func gainOf(r *site.Radio) float64 {
+	if r.Antenna == nil {
+		return 0
+	}
+	return r.Antenna.GainDBi
 }
 
 // Fit is the model that the environment assumes for a site: nothing in it was

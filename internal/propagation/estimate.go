@@ -236,7 +236,7 @@ func (f *groupFit) tobit(miss *float64) *tobit {
 	t := &tobit{y: make([]float64, n), side: make([]int8, n)}
 	for i, l := range f.level {
 		if t.y[i] = l.MeanDBm; l.Heard == 0 {
-			t.y[i], t.side[i] = f.floor, -1
+			t.y[i], t.side[i] = f.floorAt(i), -1
 		}
 	}
 	if miss != nil && *miss > 0 {
@@ -300,7 +300,7 @@ const (
 func (f *groupFit) twoLevel() *twoLevel {
 	t := &twoLevel{pairs: make([]pair, f.rows.n()), block: make([]int, f.rows.n())}
 	for i, l := range f.level {
-		t.pairs[i] = pair{heard: l.Heard, missed: f.scans[i] - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: f.floor - 0.5}
+		t.pairs[i] = pair{heard: l.Heard, missed: f.scans[i] - l.Heard, mean: l.MeanDBm, sumSq: l.SumSqDB, floor: f.floorAt(i) - 0.5}
 	}
 	for k := range f.blocks {
 		for i := f.design.start[k]; i < f.design.start[k+1]; i++ {

@@ -109,7 +109,7 @@ func (f *groupFit) scale() float64 {
 		eta := f.regressors(i, at, f.theta, x)
 		res = append(res, f.level[i].MeanDBm-eta)
 		if f.counts.silent > 0 {
-			w = append(w, surely((eta-f.floor)/s))
+			w = append(w, surely((eta-f.floorAt(i))/s))
 		}
 	}
 	return max(medianAbs(res, w)*perMAD, leastScaleDB)

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"footrule/internal/site"
+
+	"github.com/paulmach/orb"
 )
 
 // LevelMap predicts the level in dBm of a radio, an index into Site.Radios, at
@@ -46,7 +48,7 @@ func (f *Fit) LevelMap(radio, floor int, l site.Lattice, out []float64) {
 			} else {
 				dx := l.Origin[0] + float64(i)*l.DX - at[0]
 				logD := math.Log(max(least, dx*dx+dy*dy+rise2)) / (2 * math.Ln10)
-				out[n] = f.falls(radio, logD) - lost[n] - fixed
+				out[n] = f.falls(radio, logD) - lost[n] - fixed + links.pattern(radio, floor, orb.Point{dx + at[0], dy + at[1]})
 			}
 			n++
 		}

@@ -176,7 +176,7 @@ func (f *Fit) Level(radio, floor int, at orb.Point) float64 {
 	var buf [16]float64
 	c := f.crossings(&buf)
 	d := f.links.measure(radio, floor, at, c)
-	return f.level(radio, math.Log10(d), c)
+	return f.level(radio, math.Log10(d), c) + f.links.pattern(radio, floor, at)
 }
 
 // Levels is [Fit.Level] of every radio, into out, which is as long as there are
@@ -195,7 +195,7 @@ func (f *Fit) Levels(floor int, at orb.Point, out []float64) {
 			clear(c)
 			logD = math.Log10(f.links.measure(k, floor, at, c))
 		}
-		out[k] = f.level(k, logD, c)
+		out[k] = f.level(k, logD, c) + f.links.pattern(k, floor, at)
 	}
 }
 

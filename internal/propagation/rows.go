@@ -20,9 +20,29 @@ type rows struct {
 	scans []int
 	wall  [][]float64 // per material, −crossings of every row
 
+	// Levels are as an antenna's axis would have them, and the floor of hearing of
+	// a row is raised by as much, so that the pattern of an antenna is in neither.
+	pattern []float64 // per row, 0 or less; nil where no antenna has one
+
 	heard  []int // rows that heard, in order
 	floor  float64
 	counts struct{ readings, missed, heard, silent int }
+}
+
+// floorAt is the floor of hearing of a row.
+func (r *rows) floorAt(i int) float64 {
+	if r.pattern == nil {
+		return r.floor
+	}
+	return r.floor - r.pattern[i]
+}
+
+// lowestAt is the lowest level that a row heard, as it was reported.
+func (r *rows) lowestAt(i int) float64 {
+	if r.pattern == nil {
+		return lowest(r.level[i])
+	}
+	return lowest(r.level[i]) + r.pattern[i]
 }
 
 func (r *rows) n() int { return len(r.stay) }
@@ -84,6 +104,13 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 			}
 			g.counts.readings += l.Heard
 			g.counts.missed += m - l.Heard
+			if d.PatternDB != nil {
+				g.pattern = append(g.pattern, d.PatternDB[at])
+				if l.Heard > 0 {
+					l.MeanDBm -= d.PatternDB[at]
+					l.MinDBm -= d.PatternDB[at]
+				}
+			}
 			g.stay = append(g.stay, i)
 			g.x = append(g.x, -10*math.Log10(d.DistanceM[at]))
 			g.level = append(g.level, l)

@@ -78,18 +78,18 @@ func (f *groupFit) tallies(rates []missRate) []tally {
 // tally enters row i of a block whose local parameters are at.
 func (f *groupFit) tally(t *tally, i int, rate missRate, at []int, x []float64) {
 	l, m := f.level[i], f.scans[i]
-	if l.Heard > 0 && m > 1 && l.MeanDBm >= f.floor+strongDB {
+	if l.Heard > 0 && m > 1 && l.MeanDBm >= f.floorAt(i)+strongDB {
 		t.missed += float64(m - l.Heard)
 		t.rows++
 		t.count(m, 1)
 	}
 	eta := f.regressors(i, at, f.theta, x)
-	if eta < f.floor+strongDB {
+	if eta < f.floorAt(i)+strongDB {
 		return
 	}
 	t.all++
 	if l.Heard == 0 {
-		weak := f.weak(eta, m, rate)
+		weak := f.weak(eta-f.floorAt(i)+f.floor, m, rate)
 		pi := max(rate.stay, 1e-4)
 		t.silent += pi / (pi + (1-pi)*weak)
 	}

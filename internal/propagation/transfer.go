@@ -13,7 +13,7 @@ import (
 // name of one in the fit keep what was estimated of it, unless like is true: then
 // none do. A radio that the walks could have heard (it has BSSIDs) and never did
 // stays out. All others are taken to be typical: their level at 1 m is the median
-// of the fit's radios of that band, allowing for the powers that the plans say.
+// of the fit's radios of that band, allowing for the powers and gains that the plans say.
 //
 // Walls of a material that nothing was heard through, and materials that the fit
 // does not know, lose what [WallLossDB] says. The notes say what stands in for
@@ -70,18 +70,20 @@ func (f *Fit) typical(r *site.Radio) (RadioFit, bool) {
 		if !from.InFit || from.Band != r.Band {
 			continue
 		}
-		level, exponent = append(level, from.Level1m.Est), append(exponent, from.Exponent.Est)
+		own := &f.links.site.AccessPoints[from.Ref.AP].Radios[from.Ref.Radio]
+		a := from.Level1m.Est - gainOf(own)
+		level, exponent = append(level, a), append(exponent, from.Exponent.Est)
 		scan, stay = append(scan, from.ScanMiss), append(stay, from.StayMiss)
-		if p := f.links.site.AccessPoints[from.Ref.AP].Radios[from.Ref.Radio].TxPowerDBm; p != nil {
-			relative = append(relative, from.Level1m.Est-*p)
+		if p := own.TxPowerDBm; p != nil {
+			relative = append(relative, a-*p)
 		}
 	}
 	if len(level) == 0 {
 		return RadioFit{}, false
 	}
-	out := RadioFit{InFit: true, Level1m: assumed(median(level)), Exponent: assumed(median(exponent)), ScanMiss: median(scan), StayMiss: median(stay)}
+	out := RadioFit{InFit: true, Level1m: assumed(median(level) + gainOf(r)), Exponent: assumed(median(exponent)), ScanMiss: median(scan), StayMiss: median(stay)}
 	if r.TxPowerDBm != nil && len(relative) > 0 {
-		out.Level1m = assumed(median(relative) + *r.TxPowerDBm)
+		out.Level1m = assumed(median(relative) + *r.TxPowerDBm + gainOf(r))
 	}
 	return out, true
 }

@@ -129,6 +129,13 @@ var examples = map[string]string{
 	"band":              `band = "5"`,
 	"bssids":            `bssids = ["02:00:5e:10:01:00"]`,
 	"tx_power_dbm":      `tx_power_dbm = 17`,
+	"antenna":           `antenna = { gain_dbi = 8, azimuth_deg = 90, beam_width_deg = 65 }`,
+	"gain_dbi":          `gain_dbi = 8`,
+	"azimuth_deg":       `azimuth_deg = 90`,
+	"tilt_deg":          `tilt_deg = 10`,
+	"beam_width_deg":    `beam_width_deg = 65`,
+	"beam_height_deg":   `beam_height_deg = 65`,
+	"front_to_back_db":  `front_to_back_db = 25`,
 	"file":              `file = "ground.dxf"`,
 	"origin":            `origin = [1200, 400]`,
 	"metres_per_unit":   `metres_per_unit = 0.001`,
@@ -193,6 +200,7 @@ func (d *decoder) accessPoint(n *node, i int) AccessPoint {
 		if v, ok := t.number("tx_power_dbm", false); ok {
 			r.TxPowerDBm = &v
 		}
+		r.Antenna = d.antenna(t, i, k)
 		r.PHY = d.phy(t)
 		t.done()
 		ap.Radios = append(ap.Radios, r)
@@ -200,6 +208,23 @@ func (d *decoder) accessPoint(n *node, i int) AccessPoint {
 	ap.Power, ap.Drop = d.power(t, i), d.drop(t, i)
 	t.done()
 	return ap
+}
+
+// antenna reads that of a radio; nil where there is none.
+func (d *decoder) antenna(of *table, ap, radio int) *Antenna {
+	n := of.of("antenna", aTable, false)
+	if n == nil {
+		return nil
+	}
+	t := d.table(n, ref{table: "antenna", item: ap, radio: radio, elem: -1}, "[access_point.radio.antenna]")
+	a := &Antenna{}
+	for _, k := range a.keys() {
+		if v, ok := t.number(k.name, false); ok {
+			*k.value = v
+		}
+	}
+	t.done()
+	return a
 }
 
 // open drops the last corner where it repeats the first.

@@ -83,6 +83,7 @@ type Radio struct {
 	Band       radio.Band
 	BSSIDs     []radio.BSSID
 	TxPowerDBm *float64 // nil where unknown
+	Antenna    *Antenna // nil where the plan says none: omnidirectional
 	PHY        *PHY     `json:",omitempty"` // nil where unknown
 }
 

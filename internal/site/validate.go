@@ -323,8 +323,27 @@ func (c *checker) radio(r ref, k RadioRef, holder map[radio.BSSID]RadioRef) {
 			holder[b] = k
 		}
 	}
+	if rd.Antenna != nil {
+		c.antenna(ref{table: "antenna", item: k.AP, radio: k.Radio, elem: -1}, what, rd.Antenna)
+	}
 	if p := rd.TxPowerDBm; p != nil && !(*p >= MinTxPowerDBm && *p <= MaxTxPowerDBm) {
 		c.at(r.with("tx_power_dbm"), fmt.Sprintf("tx_power_dbm of %s is %v", what, *p), fmt.Sprintf("write dBm from %v to %v (100 mW are 20 dBm)", MinTxPowerDBm, MaxTxPowerDBm))
+	}
+}
+
+// antenna checks that of a radio: its numbers, and that a direction is given only
+// to a beam.
+func (c *checker) antenna(r ref, what string, a *Antenna) {
+	for _, k := range a.keys() {
+		if v := *k.value; v != 0 && !(v >= k.min && v <= k.max) {
+			c.at(r.with(k.name), fmt.Sprintf("%s of the antenna of %s is %v", k.name, what, v), fmt.Sprintf("write %s from %v to %v", k.unit, k.min, k.max))
+		}
+	}
+	if a.AzimuthDeg != 0 && a.BeamWidthDeg == 0 {
+		c.at(r.with("azimuth_deg"), fmt.Sprintf("the antenna of %s has an azimuth and no beam width", what), "add beam_width_deg = 65, or leave azimuth_deg out")
+	}
+	if a.TiltDeg != 0 && a.BeamHeightDeg == 0 && a.BeamWidthDeg == 0 {
+		c.at(r.with("tilt_deg"), fmt.Sprintf("the antenna of %s has a tilt and no beam", what), "add beam_height_deg = 65, or leave tilt_deg out")
 	}
 }
 

@@ -85,6 +85,14 @@ func Write(w io.Writer, s *Site) error {
 			if r.TxPowerDBm != nil {
 				key("tx_power_dbm", number(*r.TxPowerDBm))
 			}
+			if r.Antenna != nil {
+				b.WriteString("[access_point.radio.antenna]\n")
+				for _, k := range r.Antenna.keys() {
+					if *k.value != 0 {
+						key(k.name, number(*k.value))
+					}
+				}
+			}
 			writePHY(&b, r.PHY)
 		}
 		writePower(&b, ap.Power)
@@ -146,6 +154,10 @@ func (s *Site) Clone() *Site {
 			if r.TxPowerDBm != nil {
 				v := *r.TxPowerDBm
 				r.TxPowerDBm = &v
+			}
+			if r.Antenna != nil {
+				a := *r.Antenna
+				r.Antenna = &a
 			}
 			r.PHY = r.PHY.clone()
 		}

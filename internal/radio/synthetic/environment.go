@@ -141,7 +141,14 @@ func (e Environment) Truth(s *site.Site, seed uint64) Truth {
 			if r.TxPowerDBm != nil {
 				power = *r.TxPowerDBm
 			}
+			if r.Antenna != nil {
+				power += r.Antenna.GainDBi
+			}
 			out := e.radio(rng, r.Band, dealt, power)
+			if r.Antenna != nil {
+				a := *r.Antenna
+				out.Antenna = &a
+			}
 			for i, b := range r.BSSIDs {
 				out.BSSs = append(out.BSSs, BSS{ID: b, SSID: e.ssid(i), OffsetDB: e.BSSOffsetSD * rng.NormFloat64()})
 			}

@@ -90,6 +90,11 @@ func (b *building) model(k, floor int, at orb.Point) float64 {
 	r, ref := b.radio(k), b.refs[k]
 	d := b.real.Distance3D(ref, floor, at)
 	level := r.Level1mDBm - 10*r.Exponent*math.Log10(d)
+	if r.Antenna.Directional() {
+		ap := &b.real.AccessPoints[ref.AP]
+		rise := b.real.Floors[floor].ElevationM + b.real.ReceiverHeightM - b.real.Floors[b.real.FloorIndex(ap.Floor)].ElevationM - ap.HeightM
+		level += r.Antenna.PatternDB(at[0]-ap.At[0], at[1]-ap.At[1], rise)
+	}
 	crossed := make([]float64, len(b.losses[k]))
 	storeys := b.cross(ref.AP, floor, at, crossed)
 	for m, c := range crossed {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"footrule/internal/radio"
+	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
 )
@@ -80,10 +81,11 @@ type Radio struct {
 	BSSs       []BSS
 	Band       radio.Band
 	FreqMHz    int
-	Level1mDBm float64 // A
-	Exponent   float64 // n
-	SigmaDB    float64 // sd of S
-	MissRate   float64 // share of scans that miss it however strong it is
+	Level1mDBm float64       // A
+	Exponent   float64       // n
+	SigmaDB    float64       // sd of S
+	MissRate   float64       // share of scans that miss it however strong it is
+	Antenna    *site.Antenna // its pattern; its gain is in Level1mDBm. nil for none
 	// Steps is a fault: its power changes during the walk.
 	Steps []Step
 }
@@ -150,6 +152,10 @@ func (t Truth) Clone() Truth {
 
 func (r Radio) clone() Radio {
 	r.BSSs, r.Steps = slices.Clone(r.BSSs), slices.Clone(r.Steps)
+	if r.Antenna != nil {
+		a := *r.Antenna
+		r.Antenna = &a
+	}
 	return r
 }
 
