@@ -243,7 +243,7 @@ func printMade(w io.Writer, made *drawing.Made) {
 	fmt.Fprintf(w, "floor %s: %s by %s m, %s, %s, %s, %s\n", f.ID, fixed(b.Max[0]-b.Min[0], 2), fixed(b.Max[1]-b.Min[1], 2),
 		wallsText(f), count(len(f.Areas), "area"), count(len(f.Points), "point"), count(len(made.AccessPoints), "access point"))
 	d := f.Drawing
-	fmt.Fprintf(w, "  %s: 0, 0 on the plan is (%.10g, %.10g) in the drawing, %s\n", canvas.Clean(d.File), d.Origin[0], d.Origin[1], unitText(d))
+	fmt.Fprintf(w, "  %s: 0, 0 on the plan is (%.10g, %.10g) in the drawing, %s\n", canvas.Clean(filepath.Base(d.File)), d.Origin[0], d.Origin[1], unitText(d))
 	for _, l := range made.Left {
 		text := fmt.Sprintf("  left out: %d × %s", l.Count, canvas.Clean(l.What))
 		if l.LengthM > 0 {
