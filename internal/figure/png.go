@@ -32,7 +32,7 @@ func (f *Figure) PNG(scale float64) ([]byte, error) {
 	if w < 1 || h < 1 || w*h > mostPixels {
 		return nil, fmt.Errorf("a picture of %d by %d pixels; at most %d altogether can be drawn", w, h, mostPixels)
 	}
-	p := &painter{scale: scale, img: image.NewRGBA(image.Rect(0, 0, w, h)), ras: vector.NewRasterizer(w, h)}
+	p := &painter{scale: scale, img: image.NewRGBA(image.Rect(0, 0, w, h)), ras: vector.NewRasterizer(0, 0)}
 	draw.Draw(p.img, p.img.Bounds(), image.NewUniform(rgba(f.Paper)), image.Point{}, draw.Src)
 	for i := range f.shapes {
 		if err := p.shape(&f.shapes[i]); err != nil {
@@ -50,6 +50,7 @@ type painter struct {
 	scale float64
 	img   *image.RGBA
 	ras   *vector.Rasterizer
+	added []orb.Ring // in pixels, to be painted together
 }
 
 func rgba(c canvas.Color) color.RGBA {
@@ -146,15 +147,11 @@ func reversed(r orb.Ring) orb.Ring {
 }
 
 func (p *painter) add(r orb.Ring) {
+	out := make(orb.Ring, len(r))
 	for i, q := range r {
-		x, y := float32(q[0]*p.scale), float32(q[1]*p.scale)
-		if i == 0 {
-			p.ras.MoveTo(x, y)
-		} else {
-			p.ras.LineTo(x, y)
-		}
+		out[i] = orb.Point{q[0] * p.scale, q[1] * p.scale}
 	}
-	p.ras.ClosePath()
+	p.added = append(p.added, out)
 }
 
 // stroke adds a line as quadrangles with round joints, all turning one way.
@@ -185,10 +182,33 @@ func (p *painter) stroke(pts []orb.Point, closed bool, s Style) {
 	}
 }
 
-// paint fills what was added.
+// paint fills what was added, within the pixels that it touches.
 func (p *painter) paint(c canvas.Color) {
-	p.ras.Draw(p.img, p.img.Bounds(), image.NewUniform(rgba(c)), image.Point{})
-	p.ras.Reset(p.img.Bounds().Dx(), p.img.Bounds().Dy())
+	defer func() { p.added = p.added[:0] }()
+	if len(p.added) == 0 {
+		return
+	}
+	b := p.added[0].Bound()
+	for _, r := range p.added {
+		b = b.Union(r.Bound())
+	}
+	box := image.Rect(int(math.Floor(b.Min[0])), int(math.Floor(b.Min[1])), int(math.Ceil(b.Max[0])), int(math.Ceil(b.Max[1]))).Intersect(p.img.Bounds())
+	if box.Empty() {
+		return
+	}
+	p.ras.Reset(box.Dx(), box.Dy())
+	for _, r := range p.added {
+		for i, q := range r {
+			x, y := float32(q[0]-float64(box.Min.X)), float32(q[1]-float64(box.Min.Y))
+			if i == 0 {
+				p.ras.MoveTo(x, y)
+			} else {
+				p.ras.LineTo(x, y)
+			}
+		}
+		p.ras.ClosePath()
+	}
+	p.ras.Draw(p.img, box, image.NewUniform(rgba(c)), image.Point{})
 }
 
 var goFonts = func() (f [2]*opentype.Font) {
