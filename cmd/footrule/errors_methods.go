@@ -62,6 +62,9 @@ func toldApart(c *position.Comparison) string {
 	var apart, alike []string
 	known := false
 	for _, d := range c.Differences {
+		if math.IsNaN(d.MeanM) {
+			continue // one of them located nothing
+		}
 		known = known || !math.IsNaN(d.CI95["mean_m"].Lo)
 		better, worse := d.A, d.B
 		if d.MeanM > 0 {

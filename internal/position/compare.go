@@ -38,7 +38,8 @@ var differenceNames = [...]string{"mean_m", "ce50_m", "ce90_m"}
 
 // Compare judges the walks by every method, and the methods by each other: the
 // errors of two methods at one fix share the levels, so it is their difference
-// that tells them apart, over the fixes that all methods located. Intervals are
+// that tells them apart, over the fixes that all methods located; a method that
+// located none stands aside, and its differences are NaN. Intervals are
 // BCa bootstraps over places, the same resamples for all pairs. Options.Method is
 // not looked at.
 func Compare(ctx context.Context, s *site.Site, walks []walk.Walk, o Options, methods ...Method) (*Comparison, error) {
@@ -74,7 +75,7 @@ func (c *Comparison) compare(resamples int, seed uint64) {
 		f := fix{errors: make([]float64, n)}
 		located := true
 		for m, e := range c.Each {
-			located = located && e.Judged[i].Fix.Located
+			located = located && (e.Judged[i].Fix.Located || e.Statistics.Located == 0)
 			f.errors[m] = e.Judged[i].ErrorM
 		}
 		if !located {

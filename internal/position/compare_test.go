@@ -80,3 +80,19 @@ func TestCompareWithItself(t *testing.T) {
 	_, err = position.Compare(context.Background(), s, []walk.Walk{w}, position.Options{}, "guess")
 	assert.ErrorContains(t, err, `no method "guess"`)
 }
+
+// Two access points give trilateration no fix at all; the others are compared
+// without it.
+func TestCompareLeavesOutWhoLocatedNone(t *testing.T) {
+	v := small()
+	v.aps, v.facings, v.floor, v.miss = 2, 1, -120, 0
+	s, w := v.walk(23)
+	c, err := position.Compare(context.Background(), s, []walk.Walk{w}, position.Options{Resamples: 200}, position.Methods()...)
+	require.NoError(t, err)
+	assert.Zero(t, c.Each[0].Statistics.Located)
+	assert.Equal(t, 30, c.Fixes)
+	assert.True(t, math.IsNaN(c.Differences[0].MeanM))
+	assert.False(t, c.Differences[0].Apart())
+	last := c.Differences[len(c.Differences)-1]
+	assert.False(t, math.IsNaN(last.MeanM+last.CI95["mean_m"].Lo+last.CI95["ce90_m"].Hi))
+}
