@@ -10,7 +10,6 @@ type lagrange struct {
 	s      *solver
 	demand []int // what is still lacking, by row
 	free   []bool
-	active []int32 // free columns; nil is all
 
 	bestU []float64
 	rc    []float64 // reduced costs at bestU

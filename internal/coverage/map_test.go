@@ -152,21 +152,6 @@ func bruteAtLeast(p []float64, k int) float64 {
 	return sum
 }
 
-func TestAtLeast(t *testing.T) {
-	rng := rand.New(rand.NewPCG(1, 2))
-	for range 200 {
-		p := make([]float64, rng.IntN(11))
-		for i := range p {
-			p[i] = rng.Float64()
-		}
-		for k := range 6 {
-			require.InDelta(t, bruteAtLeast(p, k), coverage.AtLeast(p, k), 1e-12)
-		}
-	}
-	// Binomial: at least 2 of 4 fair coins, 11/16.
-	assert.InDelta(t, 11.0/16, coverage.AtLeast([]float64{.5, .5, .5, .5}, 2), 1e-15)
-}
-
 // A cell is inside the hull of the heard access points where it lies in a
 // triangle of three of them, or between two.
 func TestInHull(t *testing.T) {

@@ -290,25 +290,6 @@ func join(dist *[Reported]float64, p float64) {
 	dist[0] *= 1 - p
 }
 
-// AtLeast gives the probability that at least k of independent events happen, by
-// the Poisson-binomial distribution: k from 0 up.
-func AtLeast(p []float64, k int) float64 {
-	dist := make([]float64, k+1) // the last is "k or more"
-	dist[0] = 1
-	for _, v := range p {
-		if k > 0 {
-			dist[k] += v * dist[k-1]
-		}
-		for j := k - 1; j > 0; j-- {
-			dist[j] += v * (dist[j-1] - dist[j])
-		}
-		if k > 0 {
-			dist[0] *= 1 - v
-		}
-	}
-	return dist[k]
-}
-
 // radiosByAP lists the radios of every access point.
 func radiosByAP(s *site.Site) [][]int {
 	out := make([][]int, len(s.AccessPoints))
