@@ -2,6 +2,13 @@ package doubt
 
 import "math"
 
+// A part of a floor may lie behind walls that are not on the plan: what is left
+// of a walk shares a shade of N(0, 2.5² dB²), averaged over so many levels.
+const (
+	shadeDB    = 2.5
+	shadeSteps = 9
+)
+
 // leastBefore is how many rows must have heard what is said to have died.
 const leastBefore = 3
 
@@ -9,7 +16,7 @@ const leastBefore = 3
 // others were expected to: over rows after that, far enough apart to be
 // independent,
 //
-//	lbf = −Σ log P(unheard) − log N
+//	lbf = −log E_b Π P(unheard | b) − log N,  b ~ N(0, 2.5² dB²)
 func (f *fit) dies() []Finding {
 	out := make([]*Finding, len(f.v.spots))
 	each(len(out), func(ap int) {
@@ -30,12 +37,19 @@ func (f *fit) dies() []Finding {
 			if rf.ap != ap || len(rf.rows) < leastBefore {
 				continue
 			}
-			sum, hearings := 0.0, 0.0
-			for _, i := range f.spaced(after(rf.silent, last)) {
-				l := f.quiet(k, i, rf.rows, &f.krigs[k])
-				sum -= l
-				hearings += 1 - math.Exp(l)
+			hearings := 0.0
+			apart := f.spaced(after(rf.silent, last))
+			ll := make([]float64, shadeSteps)
+			for _, i := range apart {
+				c := k*f.v.rows.n + i
+				mu, sd := f.predict(k, i, rf.rows, &f.krigs[k])
+				pm, low := f.odds(f.v.rows.listened[c]), f.v.rows.floorDBm[c]
+				for s := range ll {
+					ll[s] += unheard(pm, mu+shadeDB*quantile((float64(s)+.5)/shadeSteps), sd, low)
+				}
+				hearings += 1 - math.Exp(unheard(pm, mu, sd, low))
 			}
+			sum := -logMean(ll)
 			for _, i := range after(rf.silent, last) {
 				if first < 0 || i < first {
 					first = i
@@ -62,13 +76,6 @@ func after(rows []int, row int) []int {
 		}
 	}
 	return nil
-}
-
-// quiet is log P(unheard) of radio k in row i, predicted from rows.
-func (f *fit) quiet(k, i int, rows []int, kr *kriged) float64 {
-	c := k*f.v.rows.n + i
-	mu, sd := f.predict(k, i, rows, kr)
-	return unheard(f.odds(f.v.rows.listened[c]), mu, sd, f.v.rows.floorDBm[c])
 }
 
 // neverSteps is the number of levels over which that of an access point that

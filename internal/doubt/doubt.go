@@ -69,7 +69,7 @@ type Finding struct {
 	Suspicion    bool // evidence that hangs on the model alone: see Do
 	Text, Do     string
 	row, partner int
-	score        float64
+	sets         [2][]int // of an exchange
 }
 
 // Options of [Find]. The zero value is the default.

@@ -21,6 +21,7 @@ type fault struct {
 type planted struct {
 	hit func(f doubt.Finding) (bool, float64) // whether it is named, and how far off its place or size is
 	by  func(rep *doubt.Report) float64       // its size in the unit in which hits are counted; nil for none
+	of  *scene                                // the scene without it, where by wants a report on that
 }
 
 var faults = []fault{
@@ -154,7 +155,7 @@ func plantStep(db float64, walk func(*scene)) func(*scene) (planted, bool) {
 			hit: func(f doubt.Finding) (bool, float64) {
 				return f.APs[0] == ap && f.Effect*sign > 0, math.Abs(f.Effect - sign*db)
 			},
-			by: func(rep *doubt.Report) float64 { return db / rep.Power.APs[ap].StepSE },
+			by: func(rep *doubt.Report) float64 { return db / rep.Power.APs[ap].StepDB },
 		}, true
 	}
 }
@@ -197,6 +198,7 @@ func plantScale(middle bool) func(*scene) (planted, bool) {
 
 func plantPoint(d float64) func(*scene) (planted, bool) {
 	return func(sc *scene) (planted, bool) {
+		without := *sc
 		p := sc.rng.IntN(len(sc.site.Floors[0].Points))
 		sc.stood = slices.Clone(sc.site.Floors[0].Points)
 		q, ok := sc.away(sc.stood[p].At, d)
@@ -212,6 +214,7 @@ func plantPoint(d float64) func(*scene) (planted, bool) {
 				}
 				return math.NaN()
 			},
+			of: &without,
 		}, ok
 	}
 }

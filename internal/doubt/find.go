@@ -27,9 +27,7 @@ const (
 //
 //  1. Equal sites, walks and options give equal reports, whatever the number
 //     of processors.
-//  2. Turning or moving the plan with all that is on it changes no finding,
-//     but for what the grid of candidate places rounds.
-//  3. A report on fewer than 8 visits, or fewer than 3 access points that 8
+//  2. A report on fewer than 8 visits, or fewer than 3 access points that 8
 //     of them heard, has no finding, and says what is missing.
 func Find(ctx context.Context, s *site.Site, walks []walk.Walk, o Options) (*Report, error) {
 	r := newRows(s, walks)
@@ -263,8 +261,7 @@ func (f *fit) corrected(fd Finding) *fit {
 			}
 		}
 	case Exchange:
-		a, b := []int{fd.row}, []int{fd.partner}
-		r, moved = exchanged(r, a, b), true
+		r, moved = exchanged(r, fd.sets[0], fd.sets[1]), true
 	case Receiver:
 		for c := range r.level {
 			if r.receiver[c%r.n] == fd.row && !math.IsNaN(r.level[c]) {

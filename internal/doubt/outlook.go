@@ -40,9 +40,10 @@ const (
 	ninety     = 1.2816 // quantile 0.9 of the standard normal
 	mostAwayM  = 30.0   // a move is looked at up to here
 	ringM      = 2.0
-	leastToDie = 4.0 // expected hearings after which silence is noticed nearly always
-	tailShare  = .8  // of the evidence of a normal level that one of t(8) gives
-	stepRows   = 4.0 // rows that tell nearly the same moment
+	leastToDie = 4.0  // expected hearings after which silence is noticed nearly always
+	tailShare  = .8   // of the evidence of a normal level that one of t(8) gives
+	stepRows   = 4.0  // rows that tell nearly the same moment
+	stepHonest = 1.35 // by which a step has to be larger than these formulas say: moments off the middle, drift, a spread that the step itself widens
 )
 
 // outlook tells what could have been found.
@@ -58,7 +59,7 @@ func (f *fit) outlook() Outlook {
 			}
 		}
 		if e := ends[ap]; e != nil {
-			if db := e.critical + ninety*e.se; !(o.StepDB < db) {
+			if db := e.critical + ninety*math.Hypot(e.se, driftSD); !(o.StepDB < db) {
 				o.StepDB, o.StepSE, o.Bookend = db, e.se, true
 			}
 		}
@@ -89,7 +90,7 @@ func (s *step) seen(f *fit) (db, se float64) {
 	v := 1 / (median(dens) * s.share)
 	small, large := v+driftSD*driftSD, v+stepSD*stepSD
 	need := limit/s.share + math.Log(max(float64(len(dens))/stepRows, 1)) + .5*math.Log(large/small)
-	return math.Sqrt(need/(.5*(1/small-1/large))) + ninety*math.Sqrt(v), math.Sqrt(v)
+	return stepHonest * (math.Sqrt(need/(.5*(1/small-1/large))) + ninety*math.Sqrt(small)), math.Sqrt(v)
 }
 
 // moveSeen is the least distance at which a move is named in nine of ten sites,

@@ -420,7 +420,7 @@ func (f *fit) exchanges(worst []spotted, before float64) []Finding {
 	for p, g := range gain {
 		a, b := &top[pairs[p][0]], &top[pairs[p][1]]
 		fd := Finding{Kind: Exchange, Effect: distance(r.at[a.rows[0]], r.at[b.rows[0]]), SE: math.NaN(), Unit: "m",
-			LBF: g, Threshold: max(thresholds[Exchange], max(a.lbf, 0)+max(b.lbf, 0)), row: a.rows[0], partner: b.rows[0]}
+			LBF: g, Threshold: max(thresholds[Exchange], max(a.lbf, 0)+max(b.lbf, 0)), row: a.rows[0], partner: b.rows[0], sets: [2][]int{a.rows, b.rows}}
 		fd.Visits = []Visit{*f.visit(a.rows[0]), *f.visit(b.rows[0])}
 		out = append(out, fd)
 	}

@@ -34,7 +34,7 @@ type scene struct {
 
 // kind is a kind of site.
 type kind struct {
-	walls    bool    // some walls of 5 to 10 dB, with doors
+	walls    bool    // three walls of 5 to 10 dB across the floor, with doors
 	unknown  bool    // and the fit is not told of them
 	exponent float64 // sd of exponents from AP to AP
 	bands    int
@@ -70,7 +70,7 @@ func newScene(seed uint64, k kind) *scene {
 		sc.order = append(sc.order, i)
 	}
 	if k.walls {
-		for range 4 {
+		for range 3 {
 			f.Walls = append(f.Walls, wall(rng, w, h))
 		}
 	}

@@ -74,8 +74,14 @@ func study(t testing.TB, f fault, k kind, from uint64, n int) outcome {
 		switch {
 		case !found && len(rep.Findings) > 0:
 			o.wrong++
+			t.Logf("%s %s, seed %d: %s", f.name, f.size, seed, rep.Findings[0].Text)
 		case len(rep.Findings) > 1:
 			o.more++
+		}
+		if p.of != nil {
+			s, w = p.of.walked(t)
+			rep, err = doubt.Find(context.Background(), s, w, doubt.Options{})
+			require.NoError(t, err)
 		}
 		if p.by != nil {
 			o.by = append(o.by, sized{p.by(rep), found})
@@ -97,7 +103,7 @@ var edges = map[doubt.Kind]struct {
 }{
 	doubt.Moved: {"distance over that promised", []float64{.33, .67, 1, 1.5}},
 	doubt.Point: {"distance over that promised", []float64{.33, .67, 1, 1.5}},
-	doubt.Power: {"|δ|/se", []float64{2, 3, 4, 5}},
+	doubt.Power: {"change over that promised", []float64{.33, .67, 1, 1.5}},
 	doubt.Dies:  {"hearings expected", []float64{2, 3, 4, 6}},
 }
 
