@@ -141,23 +141,31 @@ func (f *errorsFlags) options(cmd *cobra.Command) (position.Options, []string, e
 	if len(f.walks) > 0 && len(f.train)+len(f.test) > 0 {
 		return o, nil, usage(fmt.Errorf("--walk goes with leave-one-out; with --train and --test name the walks there"))
 	}
-	if !(f.confidence > 0 && f.confidence < 1) {
-		return o, nil, usage(fmt.Errorf("--confidence %g; give a share between 0 and 1", f.confidence))
+	if o.Targets, err = targets(cmd, f.target50, f.target90, f.confidence); err != nil {
+		return o, nil, err
 	}
-	targets := []struct {
+	return o, append(slices.Clone(f.walks), append(slices.Clone(f.train), f.test...)...), nil
+}
+
+// targets are those that the flags --target-ce50 and --target-ce90 ask for.
+func targets(cmd *cobra.Command, ce50, ce90, confidence float64) ([]position.Target, error) {
+	if !(confidence > 0 && confidence < 1) {
+		return nil, usage(fmt.Errorf("--confidence %g; give a share between 0 and 1", confidence))
+	}
+	var out []position.Target
+	for _, t := range []struct {
 		flag         string
 		share, value float64
-	}{{"target-ce50", 0.5, f.target50}, {"target-ce90", 0.9, f.target90}}
-	for _, t := range targets {
+	}{{"target-ce50", 0.5, ce50}, {"target-ce90", 0.9, ce90}} {
 		if !cmd.Flags().Changed(t.flag) {
 			continue
 		}
 		if !(t.value > 0) || math.IsInf(t.value, 0) {
-			return o, nil, usage(fmt.Errorf("--%s %g; give metres above 0", t.flag, t.value))
+			return nil, usage(fmt.Errorf("--%s %g; give metres above 0", t.flag, t.value))
 		}
-		o.Targets = append(o.Targets, position.Target{Share: t.share, WithinM: t.value, Confidence: f.confidence})
+		out = append(out, position.Target{Share: t.share, WithinM: t.value, Confidence: confidence})
 	}
-	return o, append(slices.Clone(f.walks), append(slices.Clone(f.train), f.test...)...), nil
+	return out, nil
 }
 
 // idsOf turns names or IDs of loaded walks into IDs.
@@ -274,12 +282,17 @@ type jsonErrors struct {
 	PerPoint  []jsonFix     `json:"per_point"`
 }
 
+func targetsJSON(e *position.Errors) []jsonTarget {
+	out := []jsonTarget{}
+	for _, t := range e.Targets {
+		out = append(out, jsonTarget{t.Share, t.WithinM, t.Confidence, string(t.Verdict), t.Points, t.Within, pair(t.Lo, t.Hi), t.MoreWithin, t.MoreAtRate})
+	}
+	return out
+}
+
 func errorsJSON(e *position.Errors) jsonErrors {
 	out := jsonErrors{Method: string(e.Method), Protocol: string(e.Protocol), FixFrom: string(e.Fix), Model: string(e.Fit.Model), jsonFigures: figuresJSON(&e.Summary),
-		Widening: number(e.Widening), Quantiles: e.Quantiles, Targets: []jsonTarget{}, Areas: areasJSON(e), Removals: removalsJSON(e), Worst: worstJSON(e), PerPoint: []jsonFix{}}
-	for _, t := range e.Targets {
-		out.Targets = append(out.Targets, jsonTarget{t.Share, t.WithinM, t.Confidence, string(t.Verdict), t.Points, t.Within, pair(t.Lo, t.Hi), t.MoreWithin, t.MoreAtRate})
-	}
+		Widening: number(e.Widening), Quantiles: e.Quantiles, Targets: targetsJSON(e), Areas: areasJSON(e), Removals: removalsJSON(e), Worst: worstJSON(e), PerPoint: []jsonFix{}}
 	for i := range e.Judged {
 		out.PerPoint = append(out.PerPoint, fixJSON(&e.Judged[i]))
 	}

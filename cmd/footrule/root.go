@@ -91,6 +91,7 @@ var commands = []func(*shell) *cobra.Command{
 	newReceivers,
 	newFit,
 	newErrors,
+	newNext,
 	newDoubts,
 	newReplay,
 	newValidate,

@@ -23,27 +23,33 @@ func open(path string, readOnly bool) (*store.Store, error) {
 // load reads the plan and the walks of a site file. With names, only those
 // walks, by name or ID.
 func load(path string, names []string) (*site.Site, []walk.Walk, error) {
+	plan, _, walks, err := loadAt(path, names)
+	return plan, walks, err
+}
+
+// loadAt is load with the revision of the plan.
+func loadAt(path string, names []string) (*site.Site, uint64, []walk.Walk, error) {
 	st, err := open(path, true)
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
 	defer st.Close()
-	plan, _, err := st.Plan()
+	plan, rev, err := st.Plan()
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
 	ids, err := walkIDs(st, path, names)
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
 	if len(ids) == 0 {
-		return nil, nil, usage(fmt.Errorf("%s has no walks yet; make one with: footrule walk %s, or footrule import %s walk.csv", path, path, path))
+		return nil, 0, nil, usage(fmt.Errorf("%s has no walks yet; make one with: footrule walk %s, or footrule import %s walk.csv", path, path, path))
 	}
 	walks, err := st.Walks(ids...)
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
-	return plan, walks, nil
+	return plan, rev, walks, nil
 }
 
 // walkIDs turns names or IDs of walks into IDs; without names, all of them.

@@ -7,7 +7,6 @@ import (
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
-	"gonum.org/v1/gonum/mathext"
 )
 
 // Accuracy is what the levels in each cell say about the place.
@@ -113,7 +112,7 @@ func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 		if c, ok := position.Bound(terms); ok && c.RMS() <= span {
 			a.BoundM[i] = c.RMS()
 		}
-		a.ErrorM[i] = meanLength(withPrior(terms, prior))
+		a.ErrorM[i] = withPrior(terms, prior).MeanM()
 	}
 	return a
 }
@@ -147,12 +146,4 @@ func withPrior(terms []position.Term, p position.Covariance) position.Covariance
 	xx, xy, yy = xx+p.YY/det, xy-p.XY/det, yy+p.XX/det
 	det = xx*yy - xy*xy
 	return position.Covariance{XX: yy / det, XY: -xy / det, YY: xx / det}
-}
-
-// meanLength is the mean length of a normal vector with zero mean and this
-// covariance: √(2/π) σ₁ E(1 − σ₂²/σ₁²), σ₁ and σ₂ the spreads along its axes and
-// E the complete elliptic integral of the second kind.
-func meanLength(c position.Covariance) float64 {
-	major, minor, _ := c.Axes()
-	return math.Sqrt(2/math.Pi) * major * mathext.CompleteE(1-minor*minor/(major*major))
 }

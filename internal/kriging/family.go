@@ -89,7 +89,7 @@ func Best(series []Series, start Node) (Hyper, error) {
 		if h, ok := known[n]; ok {
 			return h, nil
 		}
-		h, err := evaluate(series, n)
+		h, err := At(series, n)
 		known[n] = h
 		return h, err
 	}
@@ -130,8 +130,8 @@ func Scale(series []Series, h Hyper, prior float64) float64 {
 	return (prior + square/h.Variance) / (prior + float64(values))
 }
 
-// evaluate is the likelihood of all series at a node.
-func evaluate(series []Series, n Node) (Hyper, error) {
+// At is [Best] at one node: the best variance there and its likelihood.
+func At(series []Series, n Node) (Hyper, error) {
 	h := Hyper{Node: n}
 	square, logDet, values, err := tally(series, n)
 	if err != nil {

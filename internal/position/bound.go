@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/mathext"
 )
 
 // Covariance is that of a place on the plan, in m².
@@ -13,6 +14,14 @@ type Covariance struct {
 
 // RMS is the root mean square of the error in metres, √trace.
 func (c Covariance) RMS() float64 { return math.Sqrt(c.XX + c.YY) }
+
+// MeanM is the mean length in metres of a normal error with zero mean and this
+// covariance: √(2/π) σ₁ E(1 − σ₂²/σ₁²), σ₁ and σ₂ the spreads along its axes and E
+// the complete elliptic integral of the second kind.
+func (c Covariance) MeanM() float64 {
+	major, minor, _ := c.Axes()
+	return math.Sqrt(2/math.Pi) * major * mathext.CompleteE(1-minor*minor/(major*major))
+}
 
 // Axes gives the standard deviations along the longest and the shortest axis of
 // the error ellipse in metres, and the direction of the longest in degrees

@@ -1,6 +1,9 @@
 package position
 
 import (
+	"slices"
+
+	"footrule/internal/kriging"
 	"footrule/internal/propagation"
 
 	"github.com/paulmach/orb"
@@ -28,3 +31,65 @@ var Spacing = spacing
 
 // SummariseJudged lets tests summarise fixes that they made up.
 var SummariseJudged = summarise
+
+// Targeted gives the error to expect at every target once stays at some
+// candidates were made too, in metres.
+func (p *Prospect) Targeted(candidates ...int) []float64 {
+	out := make([]float64, len(p.Targets))
+	for _, v := range p.floors {
+		o := v.given(v.own(candidates))
+		for j, i := range v.targets {
+			out[i] = o.errorAt(j, nil)
+		}
+	}
+	return out
+}
+
+// Unknown is v at targets, then candidates, of every radio and node of a floor
+// once stays at some candidates were made, each certain to hear all.
+func (p *Prospect) Unknown(floor int, candidates ...int) [][]float64 {
+	v := *p.floors[floor]
+	v.radios = slices.Clone(v.radios)
+	for i, r := range v.radios {
+		c := *r
+		c.hear = slices.Repeat([]float64{1}, len(v.candidates))
+		v.radios[i] = &c
+	}
+	return v.given(v.own(candidates)).variance
+}
+
+// Kriged is what kriging says of the same: of a layout with rows at the
+// candidates in it.
+func (p *Prospect) Kriged(floor int, candidates ...int) [][]float64 {
+	var at []orb.Point
+	v := p.floors[floor]
+	for _, i := range v.targets {
+		at = append(at, p.Targets[i].At)
+	}
+	for _, i := range v.candidates {
+		at = append(at, p.Candidates[i].At)
+	}
+	var further kriging.Layout
+	for _, i := range candidates {
+		further.At, further.Noise = append(further.At, p.Candidates[i].At), append(further.Noise, 1)
+	}
+	var out [][]float64
+	l := p.look
+	for k := range l.m.fit.Radios {
+		if l.outlook(k, v) == nil {
+			continue
+		}
+		for _, b := range l.beliefs[l.m.fit.Radios[k].Band] {
+			sys, err := kriging.NewSystem(l.layout(k, floor, len(l.m.data.Places)), b.LengthM(), b.NoiseRatio())
+			if err != nil {
+				panic(err)
+			}
+			one := make([]float64, len(at))
+			if err := sys.Onto(at).After(further, one); err != nil {
+				panic(err)
+			}
+			out = append(out, one)
+		}
+	}
+	return out
+}

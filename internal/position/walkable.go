@@ -31,13 +31,16 @@ const (
 	bodyM = 0.2
 )
 
-func newCells(s *site.Site) *cells {
+func newCells(s *site.Site) *cells { return newCellsOf(s, mostCells) }
+
+// newCellsOf lays about so many cells at most.
+func newCellsOf(s *site.Site, most int) *cells {
 	c := &cells{site: s, refs: s.Radios()}
 	area := 0.0
 	for i := range s.Floors {
 		area += s.Floors[i].Area()
 	}
-	c.stepM = max(leastCellM, math.Sqrt(area/mostCells))
+	c.stepM = max(leastCellM, math.Sqrt(area/float64(most)))
 	for f := range s.Floors {
 		c.lay(f, bodyM)
 		if !slices.Contains(c.floor, f) { // walls everywhere

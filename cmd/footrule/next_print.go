@@ -1,0 +1,178 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+)
+
+func (n *next) print(sh *shell, add bool) {
+	e := n.Errors
+	fmt.Fprintf(sh.out, "%s  %s\n\n", n.plan.Name, count(n.Places, "place")+" walked")
+	_, says, _ := n.verdict()
+	paragraph(sh.out, "", says)
+	for _, t := range e.Targets {
+		fmt.Fprintln(sh.out)
+		paragraph(sh.out, "", verdict(t))
+	}
+	fmt.Fprintln(sh.out)
+	rows := [][]string{{"next", "", "floor", "at", "buys m", "then m", "way m"}}
+	for k, s := range n.tour {
+		c := n.Chosen[s.chosen]
+		kind := "not on the plan"
+		if n.names[s.chosen].onPlan {
+			kind = "of the plan"
+		} else if n.added > 0 {
+			kind = "added"
+		}
+		way := fixed(s.walkM, 0)
+		if k == 0 && s.walkM == 0 {
+			way = "–"
+		}
+		rows = append(rows, []string{n.names[s.chosen].id, kind, n.plan.Floors[c.Floor].ID, place(c.At[0], c.At[1]), fixed(c.BuysM, 2), fixed(c.ErrorM, 2), way})
+	}
+	table(sh.out, rows)
+	walkM, minutes := n.length()
+	paragraph(sh.out, "", fmt.Sprintf("in the order to walk them, from where the last walk ended; %s m and some %s minutes (%s a visit, %s; %s m/s)",
+		fixed(walkM, 0), fixed(minutes, 0), n.pace.visit, n.pace.from, trimmed(n.pace.speedMps)))
+	fmt.Fprintln(sh.out)
+	rows = [][]string{{"points", "error m", ""}}
+	most := n.Behind[0].ErrorM
+	for _, b := range n.Behind {
+		most = max(most, b.ErrorM)
+	}
+	for _, b := range n.Behind {
+		note := ""
+		if b.Places == n.Places {
+			note = "  now"
+		}
+		rows = append(rows, []string{strconv.Itoa(b.Places), fixed(b.ErrorM, 2), note})
+	}
+	for i, c := range n.Chosen {
+		rows = append(rows, []string{strconv.Itoa(n.Places + i + 1), fixed(c.ErrorM, 2), ""})
+	}
+	table(sh.out, rows)
+	ci := e.CI95["mean_m"]
+	fmt.Fprintln(sh.out)
+	paragraph(sh.out, "", fmt.Sprintf("error: mean of radio-map fixes where people walk, forecast; measured at the %d places, each left out, it is %s m (95 %% interval %s to %s m), %s times what the forecast says of the same, which is put right",
+		e.Points, fixed(e.Statistics.MeanM, 2), fixed(ci.Lo, 2), fixed(ci.Hi, 2), fixed(n.Scale, 2)))
+	switch {
+	case n.added > 0:
+		fmt.Fprintf(sh.out, "\nsaved as revision %d of the plan; footrule walk goes there\n", n.added)
+	case add:
+		fmt.Fprintln(sh.out, "\nnothing to add: all of them are on the plan")
+	case n.off() > 0:
+		fmt.Fprintf(sh.out, "\n%s not on the plan; --add puts them there, so that footrule walk goes there\n", isAre(n.off()))
+	}
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "1 point is"
+	}
+	return strconv.Itoa(n) + " points are"
+}
+
+// off counts chosen points that the plan does not have.
+func (n *next) off() int {
+	k := 0
+	for _, name := range n.names {
+		if !name.onPlan {
+			k++
+		}
+	}
+	return k
+}
+
+func (n *next) length() (walkM, minutes float64) {
+	for _, s := range n.tour {
+		walkM, minutes = walkM+s.walkM, minutes+s.minutes
+	}
+	return walkM, minutes
+}
+
+type jsonReach struct {
+	Points int    `json:"points"`
+	ErrorM number `json:"error_m"`
+}
+
+type jsonNextPoint struct {
+	Rank    int       `json:"rank"`
+	Tour    int       `json:"tour"`
+	Point   string    `json:"point"`
+	OnPlan  bool      `json:"on_plan"`
+	Floor   string    `json:"floor"`
+	At      [2]number `json:"at"`
+	BuysM   number    `json:"buys_m"`
+	WalkM   number    `json:"walk_m"`
+	Minutes number    `json:"minutes"`
+}
+
+type jsonNextMeasured struct {
+	Method   string    `json:"method"`
+	Protocol string    `json:"protocol"`
+	FixFrom  string    `json:"fix_from"`
+	MeanM    number    `json:"mean_m"`
+	CI95     [2]number `json:"ci95"`
+	CE50M    number    `json:"ce50_m"`
+	CE90M    number    `json:"ce90_m"`
+	Scale    number    `json:"scale"`
+}
+
+type jsonNextTour struct {
+	WalkM            number `json:"walk_m"`
+	Minutes          number `json:"minutes"`
+	VisitMinutes     number `json:"visit_minutes"`
+	VisitMinutesFrom string `json:"visit_minutes_from"`
+	SpeedMps         number `json:"speed_m_s"`
+}
+
+type jsonNextFloor struct {
+	Floor  string `json:"floor"`
+	ErrorM number `json:"error_m"`
+}
+
+type jsonNext struct {
+	PointsWalked int              `json:"points_walked"`
+	Measured     jsonNextMeasured `json:"measured"`
+	NowM         number           `json:"error_now_m"`
+	Walked       []jsonReach      `json:"walked"`
+	Further      []jsonReach      `json:"further"`
+	Next         []jsonNextPoint  `json:"next"`
+	Tour         jsonNextTour     `json:"tour"`
+	Verdict      string           `json:"verdict"`
+	Saved        number           `json:"share_saved"`
+	Worth        number           `json:"worth_share"`
+	Says         string           `json:"says"`
+	Floors       []jsonNextFloor  `json:"floors"`
+	Targets      []jsonTarget     `json:"targets"`
+	Added        *uint64          `json:"added_revision"`
+}
+
+func (n *next) json() jsonNext {
+	e := n.Errors
+	ci := e.CI95["mean_m"]
+	walkM, minutes := n.length()
+	word, says, saved := n.verdict()
+	out := jsonNext{PointsWalked: n.Places, NowM: number(n.NowM), Verdict: word, Says: says, Saved: number(saved), Worth: number(n.worth), Added: known(n.added),
+		Measured: jsonNextMeasured{string(e.Method), string(e.Protocol), string(e.Fix), number(e.Statistics.MeanM), pair(ci.Lo, ci.Hi),
+			number(e.Statistics.CE50M), number(e.Statistics.CE90M), number(n.Scale)},
+		Tour:    jsonNextTour{number(walkM), number(minutes), number(n.pace.visit.Minutes()), n.pace.from, number(n.pace.speedMps)},
+		Targets: targetsJSON(e)}
+	for _, b := range n.Behind {
+		out.Walked = append(out.Walked, jsonReach{b.Places, number(b.ErrorM)})
+	}
+	tour := make([]int, len(n.Chosen))
+	for k, s := range n.tour {
+		tour[s.chosen] = k
+	}
+	for i, c := range n.Chosen {
+		out.Further = append(out.Further, jsonReach{n.Places + i + 1, number(c.ErrorM)})
+		s := n.tour[tour[i]]
+		out.Next = append(out.Next, jsonNextPoint{i + 1, tour[i] + 1, n.names[i].id, n.names[i].onPlan, n.plan.Floors[c.Floor].ID,
+			pair(c.At[0], c.At[1]), number(c.BuysM), number(s.walkM), number(s.minutes)})
+	}
+	for fl, m := range n.Floor {
+		out.Floors = append(out.Floors, jsonNextFloor{n.plan.Floors[fl].ID, number(m)})
+	}
+	return out
+}
