@@ -39,6 +39,10 @@ type Config struct {
 	// context ends when the answer is no longer wanted.
 	Lay func(ctx context.Context, q Query) (Map, error)
 
+	// Dark reports whether the picture under a floor is dark about a place, over
+	// a square of so many metres. Nil where there are no pictures.
+	Dark func(floor string, at orb.Point, sideM float64) bool
+
 	Clock func() time.Time
 	// After is time.After where nil. A nil channel from it never fires.
 	After func(time.Duration) <-chan time.Time

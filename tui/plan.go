@@ -122,29 +122,10 @@ func (m *Model) bound(f *site.Floor) orb.Bound {
 }
 
 func (m *Model) drawFloor(p *planCache, f *site.Floor) {
-	c, v := &p.canvas, p.view
-	void := firstRune(m.words.void)
-	for _, a := range f.Areas {
-		if a.Kind != site.Void {
-			continue
-		}
-		hole := site.Floor{Outline: a.Polygon}
-		for y := range v.H {
-			for x := range v.W {
-				if hole.Inside(v.Metres(x, y)) {
-					c.Set(x, y, void, m.look.quiet)
-				}
-			}
-		}
+	if m.cfg.Dark != nil && m.lensShown() == walkLens {
+		underlay(&p.canvas, p.view, func(at orb.Point, side float64) bool { return m.cfg.Dark(f.ID, at, side) }, m.words, m.look.empty)
 	}
-	d := canvas.NewDots(v.W, v.H)
-	for _, wall := range f.Walls {
-		v.Polyline(d, wall.Line)
-	}
-	d.Draw(c, 0, 0, m.words.glyphs, m.look.wall)
-	d = canvas.NewDots(v.W, v.H)
-	v.Ring(d, f.Outline)
-	d.Draw(c, 0, 0, m.words.glyphs, m.look.text)
+	drawPlanOf(&p.canvas, p.view, f, m.words, m.look)
 }
 
 // drawWay draws the way from here to the current stop as dashes.
@@ -229,14 +210,7 @@ func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
 			look = m.look.accentStrong
 			look.Style |= canvas.Reverse
 		}
-		name := m.short[i]
-		if m.cfg.Profile == canvas.None || m.cfg.ASCII {
-			name = "[" + name + "]"
-		} else if len(name) == 1 {
-			name = " " + name + " "
-		}
-		w := canvas.Width(name)
-		c.Text(min(max(0, x-w/2), max(0, p.view.W-w)), y, name, look)
+		paintBox(c, x, y, m.short[i], look, m.cfg.Profile == canvas.None || m.cfg.ASCII)
 	}
 }
 
@@ -333,10 +307,7 @@ func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {
 		return
 	}
 	if p.view.PerCol > 0 {
-		length, cols := canvas.ScaleBar(m.words.length(p.view.PerCol), 14)
-		c.Text(x, r.y, m.words.bar[0]+strings.Repeat(string(m.words.rule), max(0, cols-2))+m.words.bar[1], m.look.quiet)
-		x += max(2, cols) + 1
-		x += c.Text(x, r.y, strconv.FormatFloat(length, 'g', -1, 64)+" "+m.words.unit(), m.look.quiet) + 3
+		x += paintScaleBar(c, x, r.y, p.view.PerCol, m.words, m.look) + 3
 	}
 	pr := m.s.Progress()
 	parts := []string{fmt.Sprintf("%s %d done", m.words.done, pr.Done), fmt.Sprintf("%s %d to do", m.words.todo, pr.Todo)}
