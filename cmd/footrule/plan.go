@@ -21,8 +21,10 @@ type planFlags struct {
 	drawingFlags
 	draw    string
 	replace bool
-	tape    []string
-	asJSON  bool
+	edit    bool
+	screenFlags
+	tape   []string
+	asJSON bool
 }
 
 func newPlan(sh *shell) *cobra.Command {
@@ -39,15 +41,27 @@ unless --origin says otherwise it lies over a floor that came from a drawing wit
 the same unit. --replace draws an existing floor anew and keeps its points, its
 access points and taped distances. --tape writes down a distance that was taped
 along the floor between two points or access points, or places x,y of the plan.
-Each becomes a new revision of the plan.`,
+--edit opens the plan on the screen: outline, walls with their materials, areas,
+access points and points are drawn and moved there, over the picture where a floor
+was made from one. Each becomes a new revision of the plan.`,
 		Example: "  footrule plan ground.dxf\n  footrule plan depot.footrule\n" +
 			"  footrule plan depot.footrule --add first.dxf --floor 1 --elevation 3.5 --layer OUTER=outline\n" +
+			"  footrule plan depot.footrule --edit\n" +
 			"  footrule plan depot.footrule --tape 'P01 P07 12.5m'",
 		Args: files(1, 1, "a site FILE, a site.toml or a drawing"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
 			if err := errors.Join(foreign(path), foreign(f.draw)); err != nil {
 				return usage(err)
+			}
+			if f.edit {
+				if f.draw != "" || len(f.tape) > 0 || f.asJSON {
+					return usage(errors.New("--edit opens the screen; add and tape before or after it"))
+				}
+				if isDrawing(path) || isTOML(path) {
+					return usage(fmt.Errorf("%s is no site file; make one of it first: footrule new FILE --from %s", path, path))
+				}
+				return editPlan(cmd.Context(), sh, path, &f.screenFlags)
 			}
 			if flag := f.given(cmd); f.draw == "" && flag != "" && !(flag == "floor" && len(f.tape) > 0) && !isDrawing(path) {
 				return usage(fmt.Errorf("--%s is for a drawing; give one with --add", flag))
@@ -75,6 +89,8 @@ Each becomes a new revision of the plan.`,
 	cmd.Flags().BoolVar(&f.replace, "replace", false, "the floor is there already: draw it anew")
 	cmd.Flags().StringArrayVar(&f.tape, "tape", nil, `a taped distance: "FROM TO 12.5m" (repeatable)`)
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object")
+	cmd.Flags().BoolVar(&f.edit, "edit", false, "draw and edit the plan on the screen, with keys or a mouse")
+	f.screenFlags.add(cmd, true)
 	f.drawingFlags.add(cmd)
 	return cmd
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"testing"
 
 	"footrule/internal/position"
@@ -143,4 +144,46 @@ func TestNoFixFromSilence(t *testing.T) {
 			assert.Equal(t, "no access point of the fit was heard", fix.Reason, m)
 		}
 	}
+}
+
+// A radio that no scan of a stay listened for says nothing about the place, by any
+// method: the fix is that from a plan without the radio's level, not that of a
+// silence.
+func TestDeafScansSayNothing(t *testing.T) {
+	v := small()
+	s, w := v.walk(13)
+	stays := walk.Stays(s, []walk.Walk{w}, walk.ByVisit)
+	d := propagation.Observe(s, stays)
+	f, err := propagation.Estimate(d, propagation.Options{})
+	require.NoError(t, err)
+	g := position.NewGrid(s)
+	moved := 0
+	for _, m := range position.Methods() {
+		l, err := position.NewLocator(m, g, d, f)
+		require.NoError(t, err)
+		for i := range stays {
+			st := stays[i]
+			st.Levels = slices.Clone(st.Levels)
+			strongest := 0
+			for k, lv := range st.Levels {
+				if lv.Heard > 0 && (st.Levels[strongest].Heard == 0 || lv.MeanDBm > st.Levels[strongest].MeanDBm) {
+					strongest = k
+				}
+			}
+			st.Levels[strongest] = walk.Level{}
+			silent := l.Fix(&st)
+			st.Levels[strongest].Deaf = st.Scans
+			deaf := l.Fix(&st)
+			if !silent.Located || !deaf.Located {
+				continue
+			}
+			off := func(x position.Fix) float64 { return math.Hypot(x.At[0]-st.At[0], x.At[1]-st.At[1]) }
+			if off(deaf) < off(silent)-1e-6 {
+				moved++
+			} else if off(deaf) > off(silent)+1e-6 {
+				moved--
+			}
+		}
+	}
+	assert.Greater(t, moved, 20, "a strong radio's silence leads away from it, a deaf scan does not")
 }

@@ -26,7 +26,7 @@ func (n *neighbourhoods) without(f *propagation.Fit, places []int) Locator {
 	r := n.data.Radios
 	t.sayings = make([]saying, len(t.stays))
 	for a, i := range t.stays {
-		t.sayings[a] = t.say(n.data.Levels[i*r : (i+1)*r])
+		t.sayings[a] = t.say(n.data.Levels[i*r:(i+1)*r], n.data.Scans[i])
 	}
 	t.choose()
 	return t
@@ -39,7 +39,7 @@ func (n *neighbourhoods) without(f *propagation.Fit, places []int) Locator {
 //	d² = Σ (a − b)²/2σ²        where both stays heard the radio
 //	   + Σ −2 log P(silent|a)  where only one did, at the level a
 //
-// and nothing where neither did. P(silent|a) = p + (1 − p) Φ((c − a)/√2σ) is the
+// and nothing where neither did, or where one did not listen on the channel. P(silent|a) = p + (1 − p) Φ((c − a)/√2σ) is the
 // chance of a silence where the other stay heard a, with floor of hearing c and
 // the share p of stays that miss the radio where the fit predicts it strong, drawn
 // towards the share of all radios. So silence counts little where radios are
@@ -63,16 +63,23 @@ type nearest struct {
 type saying struct {
 	level  []float64 // per radio, in units of √2σ, NaN where silent
 	silent []float64 // per radio, what a silence of the other adds
+	deaf   []bool    // per radio, true where no scan listened on its channel; nil where all did
 }
 
 // mostNeighbours bounds k. Over more the mean is drawn to the middle of the site.
 const mostNeighbours = 40
 
-// say prepares the levels of a stay.
-func (t *nearest) say(levels []walk.Level) saying {
+// say prepares the levels of a stay of so many scans.
+func (t *nearest) say(levels []walk.Level, scans int) saying {
 	s := saying{level: make([]float64, len(t.miss)), silent: make([]float64, len(t.miss))}
 	for k, p := range t.miss {
 		s.level[k] = math.NaN()
+		if k < len(levels) && levels[k].Deaf > 0 && levels[k].Listened(scans) == 0 {
+			if s.deaf == nil {
+				s.deaf = make([]bool, len(t.miss))
+			}
+			s.deaf[k] = true
+		}
 		if k >= len(levels) || levels[k].Heard == 0 || !t.fit.Radios[k].InFit {
 			continue
 		}
@@ -104,7 +111,7 @@ func (t *nearest) misses() []float64 {
 	for _, i := range t.stays {
 		t.fit.Levels(t.data.Floor[i], t.data.At[i], levels)
 		for k, l := range levels {
-			if g := t.fit.Group(k); g == nil || l < g.FloorDBm+strongDB {
+			if g := t.fit.Group(k); g == nil || l < g.FloorDBm+strongDB || t.data.Levels[i*n+k].Listened(t.data.Scans[i]) == 0 {
 				continue
 			}
 			all[k]++
@@ -133,9 +140,13 @@ func apart(a, b *saying, limit float64) float64 {
 		case x == x && y == y:
 			sum += (x - y) * (x - y)
 		case x == x:
-			sum += a.silent[k]
+			if b.deaf == nil || !b.deaf[k] {
+				sum += a.silent[k]
+			}
 		case y == y:
-			sum += b.silent[k]
+			if a.deaf == nil || !a.deaf[k] {
+				sum += b.silent[k]
+			}
 		}
 	}
 	return sum
@@ -254,7 +265,7 @@ func (t *nearest) Fix(st *walk.Stay) Fix {
 	if heard == 0 || len(t.stays) == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	s := t.say(st.Levels)
+	s := t.say(st.Levels, st.Scans)
 	near := t.around(&s, t.k, -1, nil)
 	floor, at, c := t.mean(near)
 	c.XX, c.XY, c.YY = c.XX*t.widen, c.XY*t.widen, c.YY*t.widen

@@ -279,13 +279,18 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	return fix
 }
 
-// silent adds what it says that a stay did not hear a radio.
+// silent adds what it says that a stay did not hear a radio: nothing where no
+// scan listened on its channel.
 func (m *radioMap) silent(k int, st *walk.Stay, l []float64) {
-	if m.fit.Model == propagation.OLS {
+	scans := st.Scans
+	if k < len(st.Levels) {
+		scans = st.Levels[k].Listened(scans)
+	}
+	if m.fit.Model == propagation.OLS || scans == 0 {
 		return
 	}
 	f, r, floor := &m.fit.Radios[k], &m.radios[k], m.fit.Group(k).FloorDBm
-	p := f.StayMiss + (1-f.StayMiss)*math.Pow(f.ScanMiss, float64(st.Scans))
+	p := f.StayMiss + (1-f.StayMiss)*math.Pow(f.ScanMiss, float64(scans))
 	for i, mu := range r.level {
 		l[i] += math.Log(p + (1-p)*t5((floor-mu)*math.Sqrt(tDegrees*r.inverse[i])) + math.SmallestNonzeroFloat64)
 	}
