@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -66,6 +67,9 @@ of the measured area with --measured, else as predicted.`,
 				return usage(fmt.Errorf("%s has no walks yet to measure with; leave --measured out, or make one with: footrule walk %s", args[0], args[0]))
 			}
 			c, err := surveyCover(cmd.Context(), p, o, measured, reach)
+			if errors.Is(err, context.Canceled) {
+				return errStopped
+			}
 			if err != nil {
 				return err
 			}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -66,6 +67,9 @@ local codes and licensed practice decide.`,
 				return err
 			}
 			got, err := coverage.Place(cmd.Context(), p.plan, p.source, o, coverage.PlaceOptions{Box: f.box(cmd, p.plan), SpacingM: f.spacing, Move: f.move, Extra: f.extra})
+			if errors.Is(err, context.Canceled) {
+				return errStopped
+			}
 			if err != nil {
 				return usage(err)
 			}

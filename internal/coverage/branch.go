@@ -24,6 +24,9 @@ func (l *lagrange) climb(u []float64, steps int, target func(step int, u []float
 	way := make([]float64, len(u)) // g, and what is left of the steps before
 	rc := make([]float64, len(l.s.cols))
 	for step := range steps {
+		if step > 0 && l.s.ctx.Err() != nil {
+			break
+		}
 		value := 0.0
 		for r, d := range l.demand {
 			value += u[r] * float64(max(d, 0))
@@ -120,7 +123,7 @@ func (s *solver) branch(budget int) {
 // node searches below what is taken and free; above is the bound that the node
 // over it has.
 func (b *brancher) node(u []float64, above int) {
-	if b.work <= 0 {
+	if b.work <= 0 || b.ctx.Err() != nil {
 		b.open = append(b.open, above)
 		return
 	}

@@ -1,13 +1,14 @@
 package coverage
 
 import (
+	"context"
 	"math"
 	"slices"
 )
 
 // improve swaps new places for others that lower the error to expect, after
 // adding what is asked for beyond the need.
-func (d *placing) improve(out *Placement) {
+func (d *placing) improve(ctx context.Context, out *Placement) {
 	sum := d.sum(nil)
 	for k := range d.kept {
 		d.add(sum, k, 1)
@@ -37,7 +38,7 @@ func (d *placing) improve(out *Placement) {
 	for range mostRounds {
 		changed := false
 		for i, a := range d.chosen {
-			if a < len(d.kept) {
+			if a < len(d.kept) || ctx.Err() != nil {
 				continue
 			}
 			have := d.counts()

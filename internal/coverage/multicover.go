@@ -1,6 +1,7 @@
 package coverage
 
 import (
+	"context"
 	"fmt"
 	mathbits "math/bits"
 	"slices"
@@ -35,20 +36,15 @@ type Choice struct {
 //  4. where the two still differ, by branch and bound, as far as a budget of work
 //     goes. Small instances are solved exactly by that.
 //
-// It is deterministic.
-func (p *Multicover) Solve() *Choice { return p.solve(solverBudget) }
-
-// solverBudget is the work of branch and bound in entries looked at: less than a
-// second.
-const solverBudget = 250_000_000
-
-func (p *Multicover) solve(budget int) *Choice {
+// It is deterministic. Once ctx is done it gives the best choice so far.
+func (p *Multicover) Solve(ctx context.Context) *Choice {
 	s := newSolver(p)
+	s.ctx = ctx
 	out := &Choice{Short: s.short}
 	if len(s.demand) > 0 {
 		s.root()
 		if s.bound < len(s.best) {
-			s.branch(budget)
+			s.branch(solverBudget)
 		}
 		out.Columns, out.LowerBound = s.best, s.bound
 	}
@@ -57,6 +53,10 @@ func (p *Multicover) solve(budget int) *Choice {
 	out.Optimal = len(out.Columns) == out.LowerBound
 	return out
 }
+
+// solverBudget is the work of branch and bound in entries looked at: less than a
+// second.
+const solverBudget = 250_000_000
 
 // Check reports whether the columns cover every row as demanded, but for short
 // rows, which all columns that cover them must be chosen for.
@@ -103,6 +103,7 @@ func (b bits) within(c bits) bool { // every element of b is in c
 // solver works on the rows that matter: of rows in the same columns the most
 // demanding, and none that another implies.
 type solver struct {
+	ctx    context.Context
 	cols   [][]int32 // per column, its rows
 	rows   [][]int32 // per row, its columns
 	demand []int

@@ -1,6 +1,7 @@
 package coverage_test
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -49,7 +50,7 @@ func TestMulticoverOfCircles(t *testing.T) {
 	}{{2, 1, 3}, {2, 2, 6}, {2, 3, 9}, {2.5, 1, 1}, {2.5, 2, 3}, {2.5, 3, 5}, {3, 3, 5}, {3.2, 3, 5}, {3.7, 3, 3}} {
 		p := circles(c.r, c.k)
 		require.Equal(t, c.min, brute(p), "r %g, k %d", c.r, c.k)
-		got := p.Solve()
+		got := p.Solve(context.Background())
 		require.NoError(t, p.Check(got.Columns))
 		assert.Equal(t, []int{c.min, c.min}, []int{len(got.Columns), got.LowerBound}, "r %g, k %d", c.r, c.k)
 		assert.True(t, got.Optimal)
@@ -85,7 +86,7 @@ func TestMulticoverBeatsGreedy(t *testing.T) {
 		{5, [][]int{{0, 1, 2}, {1, 3}, {2, 3}, {3, 4}}},
 	} {
 		p := &coverage.Multicover{Rows: c.rows, Columns: c.cols}
-		got := p.Solve()
+		got := p.Solve(context.Background())
 		require.NoError(t, p.Check(got.Columns))
 		assert.Len(t, got.Columns, 2)
 		assert.True(t, got.Optimal)
@@ -95,9 +96,9 @@ func TestMulticoverBeatsGreedy(t *testing.T) {
 // What cannot be covered as often as demanded is covered as often as can be.
 func TestMulticoverShort(t *testing.T) {
 	p := &coverage.Multicover{Rows: 3, Columns: [][]int{{0}, {0, 1}}, Demand: []int{3, 1, 1}}
-	got := p.Solve()
+	got := p.Solve(context.Background())
 	assert.Equal(t, &coverage.Choice{Columns: []int{0, 1}, LowerBound: 2, Optimal: true, Short: []int{0, 2}}, got)
-	none := (&coverage.Multicover{Rows: 2, Columns: [][]int{{0}}, Demand: []int{0, 0}}).Solve()
+	none := (&coverage.Multicover{Rows: 2, Columns: [][]int{{0}}, Demand: []int{0, 0}}).Solve(context.Background())
 	assert.Equal(t, &coverage.Choice{Optimal: true}, none)
 }
 
@@ -128,7 +129,7 @@ func TestMulticoverAgainstBruteForce(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 1))
 	for i := range 60 {
 		p := random(rng, 5+rng.IntN(30), 4+rng.IntN(8), 3, i%2 == 0)
-		got := p.Solve()
+		got := p.Solve(context.Background())
 		require.NoError(t, p.Check(got.Columns))
 		want := brute(p)
 		require.Equal(t, want, len(got.Columns), "case %d", i)
@@ -145,7 +146,7 @@ func TestMulticoverAgainstSolver(t *testing.T) {
 	equal, all := 0, 40
 	for i := range all {
 		p := random(rng, 40+rng.IntN(160), 20+rng.IntN(40), 3, i%4 != 0)
-		got := p.Solve()
+		got := p.Solve(context.Background())
 		require.NoError(t, p.Check(got.Columns))
 		want, ok := solve(p)
 		if !ok {
@@ -243,7 +244,7 @@ func BenchmarkMulticover(b *testing.B) {
 			p := random(rng, size[0], size[1], 3, true)
 			var got *coverage.Choice
 			for b.Loop() {
-				got = p.Solve()
+				got = p.Solve(context.Background())
 			}
 			b.ReportMetric(float64(len(got.Columns)), "columns")
 			b.ReportMetric(float64(len(got.Columns)-got.LowerBound), "gap")

@@ -120,8 +120,11 @@ func placed(ctx context.Context, s *site.Site, source Source, o Options, p Place
 	if err := d.look(ctx, out.Before); err != nil {
 		return nil, err
 	}
-	d.solve(out)
-	d.improve(out)
+	d.solve(ctx, out)
+	d.improve(ctx, out)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	d.carryOut(out)
 	fit, _, err = source(out.Plan)
 	if err != nil {

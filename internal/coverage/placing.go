@@ -141,12 +141,12 @@ func (d *placing) measure(m *Map, ap int, radios []int) (reached []int, info [3]
 }
 
 // solve chooses the fewest columns.
-func (d *placing) solve(out *Placement) {
+func (d *placing) solve(ctx context.Context, out *Placement) {
 	p := &Multicover{Rows: len(d.cells), Columns: d.reached, Demand: make([]int, len(d.cells))}
 	for i := range d.cells {
 		p.Demand[i] = d.options.Need - d.have[i]
 	}
-	choice := p.Solve()
+	choice := p.Solve(ctx)
 	for _, i := range choice.Short {
 		out.ShortM2 += d.cells[i].area
 	}

@@ -58,7 +58,7 @@ func (s *solver) shake() {
 	now := slices.Clone(s.best)
 	weight := make([]float64, len(s.demand))
 	for range min(shakes, shakeWork/(3*s.nnz+1)) {
-		if s.bound == len(s.best) {
+		if s.bound == len(s.best) || s.ctx.Err() != nil {
 			return
 		}
 		share := 0.1 + 0.4*rng.Float64()
