@@ -64,6 +64,7 @@ type radioFit struct {
 	ap, band int
 	rows     []int
 	silent   []int
+	pattern  []float64         // per row of the site, what its antenna lacks there in dB; nil without a beam
 	chol     blas64.Triangular // of C over rows
 	logDet   float64           // log |C|
 }
@@ -91,6 +92,7 @@ func newFit(v *view) *fit {
 		}
 		f.radios[k] = rf
 	}
+	f.aim()
 	each(len(f.bands), func(b int) { f.start(b) })
 	f.hyper(startLengths, startNuggets, startSlopes)
 	f.shared(2, .8)
@@ -145,7 +147,26 @@ func (f *fit) walls(rf *radioFit, i int) float64 {
 // mean is the level of a radio of the band in row i, without its own b.
 func (f *fit) mean(rf *radioFit, i int) float64 {
 	b := &f.bands[rf.band]
-	return b.level + b.exponent*f.x(rf, i) - f.walls(rf, i)
+	mu := b.level + b.exponent*f.x(rf, i) - f.walls(rf, i)
+	if rf.pattern != nil {
+		mu += rf.pattern[i]
+	}
+	return mu
+}
+
+// aim sets the patterns of antennas with a beam.
+func (f *fit) aim() {
+	r := f.v.rows
+	for k := range f.radios {
+		rf := &f.radios[k]
+		rf.pattern = nil
+		if r.antenna(k).Directional() {
+			rf.pattern = make([]float64, r.n)
+			for i := range rf.pattern {
+				rf.pattern[i] = f.v.aimed(k, f.v.spots[rf.ap], r.floor[i], r.at[i])
+			}
+		}
+	}
 }
 
 func (f *fit) y(k, i int) float64 { return f.v.rows.level[k*f.v.rows.n+i] }
@@ -167,7 +188,11 @@ func (f *fit) start(b int) {
 			for m := range bf.loss {
 				row = append(row, -f.plan.c[m][i*f.plan.spots+rf.ap])
 			}
-			rows, of = append(rows, append(row, f.y(k, i))), append(of, k)
+			y := f.y(k, i)
+			if rf.pattern != nil {
+				y -= rf.pattern[i]
+			}
+			rows, of = append(rows, append(row, y)), append(of, k)
 		}
 	}
 	if len(rows) == 0 {

@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"testing"
 	"time"
 
 	"footrule/internal/doubt"
+	"footrule/internal/radio"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 
 	"github.com/stretchr/testify/assert"
@@ -209,4 +212,48 @@ func TestStopsWhenAsked(t *testing.T) {
 	defer cancel()
 	_, err = doubt.Find(ctx, s, w, doubt.Options{Draws: 100000})
 	require.ErrorIs(t, err, context.DeadlineExceeded)
+}
+
+// Antennas with a beam hide an access point from half of the floor, which is no
+// fault where the plan has them.
+func TestBeamsOnThePlan(t *testing.T) {
+	beams := func(sc *scene) {
+		for i := range sc.site.AccessPoints {
+			a := &site.Antenna{AzimuthDeg: 360 * sc.rng.Float64(), BeamWidthDeg: 65, FrontToBackDB: 20}
+			sc.truth.Radios[i].Antenna = a
+			sc.site.AccessPoints[i].Radios[0].Antenna = a
+		}
+	}
+	n := few(6)
+	atMost(t, .05, named(t, clean, n, beams), n, "beams")
+	o := study(t, fault{kind: doubt.Labels, plant: func(sc *scene) (planted, bool) { beams(sc); return plantCycle(2)(sc) }}, clean, 0, few(4))
+	atLeast(t, .75, o.hit, o.sites, "labels swapped under beams")
+}
+
+// Scans that did not listen on a radio's channel say nothing of it; others do.
+func TestDeafScansSayNothing(t *testing.T) {
+	const off = 5180
+	sc := newScene(2, clean)
+	s, w := sc.walked(t)
+	cut := func(deaf bool) []doubt.Kind {
+		half := len(w[0].Visits) / 2
+		for i := half; i < len(w[0].Visits); i++ {
+			for j := range w[0].Visits[i].Scans {
+				scan := &w[0].Visits[i].Scans[j]
+				scan.Readings = slices.DeleteFunc(slices.Clone(scan.Readings), func(r radio.Reading) bool { return r.FreqMHz == off })
+				if deaf {
+					scan.FreqsMHz = []int{5260, 5500, 5580, 5660}
+				}
+			}
+		}
+		rep, err := doubt.Find(context.Background(), s, w, doubt.Options{})
+		require.NoError(t, err)
+		var kinds []doubt.Kind
+		for _, f := range rep.Findings {
+			kinds = append(kinds, f.Kind)
+		}
+		return kinds
+	}
+	assert.Contains(t, cut(false), doubt.Dies)
+	assert.Empty(t, cut(true))
 }

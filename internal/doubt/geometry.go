@@ -117,12 +117,13 @@ func (g *ground) way(s spot, floor int, at orb.Point, c []float64) float64 {
 // crossings of material m likewise in c[m].
 type ways struct {
 	spots int
+	from  []spot
 	x     []float64
 	c     [][]float64
 }
 
 func (g *ground) measure(spots []spot, floors []int, at []orb.Point) *ways {
-	w := &ways{spots: len(spots), x: make([]float64, len(spots)*len(at)), c: make([][]float64, g.materials)}
+	w := &ways{spots: len(spots), from: spots, x: make([]float64, len(spots)*len(at)), c: make([][]float64, g.materials)}
 	for m := range w.c {
 		w.c[m] = make([]float64, len(w.x))
 	}
@@ -137,6 +138,18 @@ func (g *ground) measure(spots []spot, floors []int, at []orb.Point) *ways {
 		}
 	})
 	return w
+}
+
+// aimed is what the antenna of radio k lacks in the direction from a spot to a
+// receiver, in dB, 0 or less; its axis stays as the plan has it.
+func (v *view) aimed(k int, s spot, floor int, at orb.Point) float64 {
+	a := v.rows.antenna(k)
+	if !a.Directional() {
+		return 0
+	}
+	floors := v.rows.site.Floors
+	dz := floors[floor].ElevationM + v.rows.site.ReceiverHeightM - floors[s.floor].ElevationM - s.height
+	return a.PatternDB(at[0]-s.at[0], at[1]-s.at[1], dz)
 }
 
 // field is the candidate places of one floor at one height.

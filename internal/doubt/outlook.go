@@ -111,7 +111,7 @@ func (f *fit) moveSeen(ap int) float64 {
 			row := d[a*g : (a+1)*g]
 			here := f.mean(rf, i)
 			for c := range row {
-				row[c] = b.level + b.exponent*w.x[i*g+c] - here
+				row[c] = b.level + b.exponent*w.x[i*g+c] - here + f.v.aimed(k, w.from[c], f.v.rows.floor[i], f.v.rows.at[i])
 				for m, loss := range b.loss {
 					row[c] -= loss * w.c[m][i*g+c]
 				}

@@ -34,7 +34,7 @@ func (f *fit) plain(ap int) float64 {
 // single is the ways from where the view has an access point.
 func (f *fit) single(ap int) *ways {
 	n, g := f.v.rows.n, f.plan.spots
-	w := &ways{spots: 1, x: make([]float64, n), c: make([][]float64, len(f.plan.c))}
+	w := &ways{spots: 1, from: f.v.spots[ap : ap+1], x: make([]float64, n), c: make([][]float64, len(f.plan.c))}
 	for i := range n {
 		w.x[i] = f.plan.x[i*g+ap]
 	}
@@ -50,6 +50,13 @@ func (f *fit) single(ap int) *ways {
 func (f *fit) likelyRadio(k int, w *ways, out []float64) {
 	rf, g, n := &f.radios[k], w.spots, len(f.radios[k].rows)
 	b := &f.bands[rf.band]
+	beam := f.v.rows.antenna(k).Directional()
+	aimed := func(c, i int) float64 {
+		if !beam {
+			return 0
+		}
+		return f.v.aimed(k, w.from[c], f.v.rows.floor[i], f.v.rows.at[i])
+	}
 	one := make([]float64, n)
 	xs, es := make([]float64, n*g), make([]float64, n*g)
 	for a, i := range rf.rows {
@@ -58,7 +65,7 @@ func (f *fit) likelyRadio(k int, w *ways, out []float64) {
 		copy(x, w.x[i*g:(i+1)*g])
 		y := f.y(k, i) - b.level
 		for c := range e {
-			e[c] = y - b.exponent*x[c]
+			e[c] = y - b.exponent*x[c] - aimed(c, i)
 		}
 		for m, loss := range b.loss {
 			if loss != 0 {
@@ -97,7 +104,7 @@ func (f *fit) likelyRadio(k int, w *ways, out []float64) {
 		quiet := 0.0
 		for j, i := range rf.silent {
 			x := w.x[i*g+c]
-			mu := b.level + o.b0 + (b.exponent+o.b1)*x
+			mu := b.level + o.b0 + (b.exponent+o.b1)*x + aimed(c, i)
 			for m, loss := range b.loss {
 				if loss != 0 {
 					mu -= loss * w.c[m][i*g+c]

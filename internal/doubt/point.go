@@ -229,7 +229,7 @@ func (f *fit) levelsOn(floor int, units [][]int) *levels {
 	})
 	w := ground.measure(f.v.spots, floors, g.at)
 	g.maps = make([]kriging, len(f.radios))
-	each(len(f.radios), func(k int) { g.maps[k] = f.mapOf(k, near, w, n, units) })
+	each(len(f.radios), func(k int) { g.maps[k] = f.mapOf(k, floor, g.at, near, w, units) })
 	return g
 }
 
@@ -241,7 +241,8 @@ type kriging struct {
 	uu   [][]float64 // per unit: (S⁻¹k)_I (K_II)⁻¹ (S⁻¹k)_I
 }
 
-func (f *fit) mapOf(k int, near []float64, w *ways, n int, units [][]int) kriging {
+func (f *fit) mapOf(k, floor int, at []orb.Point, near []float64, w *ways, units [][]int) kriging {
+	n := len(at)
 	rf, kr := &f.radios[k], &f.krigs[k]
 	b := &f.bands[rf.band]
 	out := kriging{mean: make([]float64, n), v: make([]float64, n), u: make([][]float64, len(units)), uu: make([][]float64, len(units))}
@@ -256,6 +257,7 @@ func (f *fit) mapOf(k int, near []float64, w *ways, n int, units [][]int) krigin
 		for m, loss := range b.loss {
 			out.mean[c] -= loss * w.c[m][c*w.spots+rf.ap]
 		}
+		out.mean[c] += f.v.aimed(k, f.v.spots[rf.ap], floor, at[c])
 		out.v[c] = 1 + va + vn*x[c]*x[c]
 	}
 	t := make([]float64, len(rf.rows)*n) // Uᵀ \ k

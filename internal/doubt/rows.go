@@ -31,7 +31,7 @@ type rows struct {
 
 	level    []float64 // per cell, dBm; NaN where it was not heard
 	heard    []int     // per cell, scans that heard
-	listened []int     // per cell, scans that could have; 0 says nothing at all
+	listened []int     // per cell, scans that listened on its channel; 0 says nothing at all
 	floorDBm []float64 // per cell, lowest level that the receiver reports in the band
 }
 
@@ -75,7 +75,7 @@ func newRows(s *site.Site, walks []walk.Walk) *rows {
 		for k := range r.refs {
 			l := a.stay.Levels[k]
 			c := k*r.n + i
-			r.heard[c], r.listened[c], r.level[c], low[c] = l.Heard, a.stay.Scans, math.NaN(), math.NaN()
+			r.heard[c], r.listened[c], r.level[c], low[c] = l.Heard, l.Listened(a.stay.Scans), math.NaN(), math.NaN()
 			if l.Heard > 0 {
 				r.level[c], low[c] = l.MeanDBm, l.MinDBm
 			}
@@ -125,6 +125,10 @@ func (r *rows) places() {
 
 func (r *rows) band(k int) radio.Band {
 	return r.site.AccessPoints[r.refs[k].AP].Radios[r.refs[k].Radio].Band
+}
+
+func (r *rows) antenna(k int) *site.Antenna {
+	return r.site.AccessPoints[r.refs[k].AP].Radios[r.refs[k].Radio].Antenna
 }
 
 // listens reports whether radio k can be heard at all: it has a BSSID.

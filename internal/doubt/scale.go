@@ -135,6 +135,7 @@ func (f *fit) again(v *view) *fit {
 		g.bands[b].loss = append([]float64(nil), f.bands[b].loss...)
 	}
 	g.radios = append([]radioFit(nil), f.radios...)
+	g.aim()
 	g.shared(3, .8)
 	g.corr = g.correlation(g.ell, g.rho)
 	for k := range g.radios {
