@@ -56,7 +56,7 @@ type Edit struct {
 	words words
 	d     *draft.Draft
 	w, h  int
-	help  bool
+	help  int // page from 1; 0 for none
 
 	floor   int
 	at      orb.Point
@@ -164,11 +164,14 @@ func (m *Edit) key(msg tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	k := msg.String()
-	if m.help {
-		m.help = false
+	if m.help > 0 {
+		if m.help++; m.help > m.helpPages() || k == "esc" || k == "?" {
+			m.help = 0
+		}
 		if k != "q" && k != "ctrl+c" {
 			return nil
 		}
+		m.help = 0
 	}
 	if k != "q" && k != "ctrl+c" {
 		m.leaving = false
@@ -572,7 +575,7 @@ func (m *Edit) zoomBy(d int) tea.Cmd {
 // clicked takes a mouse: the cursor goes to the place, and enter is pressed there.
 func (m *Edit) clicked(msg tea.MouseMsg) tea.Cmd {
 	ev := tea.MouseEvent(msg)
-	if m.typed != nil || m.help || m.store.busy {
+	if m.typed != nil || m.help > 0 || m.store.busy {
 		return nil
 	}
 	switch {

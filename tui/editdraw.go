@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"footrule/internal/canvas"
 	"footrule/internal/draft"
@@ -64,7 +65,7 @@ func (m *Edit) bindings() []editBinding {
 		editBinding{keys("+", "="), "+ -", "", "zoom in and out", func(m *Edit) tea.Cmd { return m.zoomBy(1) }},
 		editBinding{keys("-"), "", "", "", func(m *Edit) tea.Cmd { return m.zoomBy(-1) }},
 		editBinding{keys("s", "ctrl+s"), "", "save", "save as a new revision of the plan", (*Edit).save},
-		editBinding{keys("?", "f1"), "", "help", "this screen", func(m *Edit) tea.Cmd { m.help = true; return nil }},
+		editBinding{keys("?", "f1"), "", "help", "this screen", func(m *Edit) tea.Cmd { m.help = 1; return nil }},
 		editBinding{keys("q", "ctrl+c"), "", "quit", "quit", (*Edit).leave},
 	)
 	return out
@@ -101,7 +102,7 @@ func (m *Edit) paint(c *canvas.Canvas) {
 	if room := l.w - n - 2 - x; room > 0 {
 		c.Text(x, 0, canvas.Cut(joined(" ", m.fl().ID, m.fl().Name), room, m.words.cut), m.look.text)
 	}
-	if m.help {
+	if m.help > 0 {
 		m.paintHelp(c, l)
 	} else {
 		m.paintPlan(c, l.plan)
@@ -153,41 +154,64 @@ func (m *Edit) paintKeys(c *canvas.Canvas, l layout) {
 		c.Text(0, l.keys, "enter takes it  esc leaves it  ctrl-u clears", m.look.quiet)
 		return
 	}
-	x := 0
+	if m.help > 0 {
+		c.Text(0, l.keys, fmt.Sprintf("page %d of %d  any key goes on  esc closes", m.help, m.helpPages()), m.look.quiet)
+		return
+	}
+	// Save, help and quit always stand.
+	var names []string
+	used := 0
 	for _, b := range m.bindings() {
-		if b.short == "" {
-			continue
+		if b.short != "" {
+			names = append(names, keyName(b.keys[0])+" "+b.short)
+			used += canvas.Width(names[len(names)-1]) + 2
 		}
-		s := keyName(b.keys[0]) + " " + b.short
-		if x+canvas.Width(s) > l.w {
-			return
-		}
+	}
+	for used-2 > l.w && len(names) > 3 {
+		k := len(names) - 4
+		used -= canvas.Width(names[k]) + 2
+		names = slices.Delete(names, k, k+1)
+	}
+	x := 0
+	for _, s := range names {
 		x += c.Text(x, l.keys, s, m.look.quiet) + 2
 	}
 }
 
-func (m *Edit) paintHelp(c *canvas.Canvas, l layout) {
-	y, x, w := 2, 0, l.w
-	if l.w >= 128 {
-		w = l.w / 2
+// helpRows is how many lines of help a page has.
+func (m *Edit) helpRows() int {
+	l, ok := layoutOf(m.w, m.h, false)
+	if !ok {
+		return 1
 	}
+	return l.rule - 3
+}
+
+func (m *Edit) helpLines() (out []editBinding) {
 	for _, b := range m.bindings() {
-		if b.long == "" {
-			continue
+		if b.long != "" {
+			out = append(out, b)
 		}
-		if y >= l.rule-1 {
-			if x += w; x+40 > l.w {
-				return
-			}
-			y = 2
-		}
+	}
+	return out
+}
+
+func (m *Edit) helpPages() int {
+	rows := m.helpRows()
+	return (len(m.helpLines()) + rows - 1) / rows
+}
+
+func (m *Edit) paintHelp(c *canvas.Canvas, l layout) {
+	rows := m.helpRows()
+	m.help = min(m.help, m.helpPages()) // the window may have grown
+	lines := m.helpLines()[(m.help-1)*rows:]
+	for i, b := range lines[:min(len(lines), rows)] {
 		name := b.name
 		if name == "" {
 			name = keyNames(b.keys)
 		}
-		c.Text(x+2, y, canvas.Cut(name, 14, m.words.cut), m.look.accent)
-		c.Text(x+17, y, canvas.Cut(b.long, w-19, m.words.cut), m.look.text)
-		y++
+		c.Text(2, 2+i, canvas.Cut(name, 14, m.words.cut), m.look.accent)
+		c.Text(17, 2+i, canvas.Cut(b.long, l.w-19, m.words.cut), m.look.text)
 	}
 }
 
