@@ -61,7 +61,7 @@ It exits with 1 when something is named.`,
 		},
 	}
 	cmd.Flags().StringArrayVar(&names, "walk", nil, "use only this walk (repeatable)")
-	cmd.Flags().BoolVar(&pValue, "p-value", false, "also how often a site without a fault gives as much evidence (some ten times the work)")
+	cmd.Flags().BoolVar(&pValue, "p-value", false, "also how often a site without a fault gives as much evidence (some fifty times the work)")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
 	return cmd
 }
