@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // groupFit is the estimation of one band.
@@ -20,7 +22,9 @@ type groupFit struct {
 	lower []float64
 	lik   likelihood // in natural parameters
 	opt   *optimum   // at theta, of lik
-	rates []missRate // per block
+
+	shares []float64  // least squares of the shared coefficients with nothing held
+	rates  []missRate // per block
 
 	pooling pooling // pooled
 	differ  differing
@@ -163,7 +167,8 @@ func atPlaces(n int) string {
 	return fmt.Sprintf("%d places, all at one distance", n)
 }
 
-// undetermined says which columns the heard levels cannot tell.
+// undetermined says which columns the heard levels cannot tell. Where they can
+// all be told their least squares are f.shares.
 func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([]bool, error) {
 	bad := make([]bool, len(cols))
 	any := false
@@ -171,12 +176,12 @@ func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([
 	var at []int
 	var kept []string
 	for j, c := range cols {
-		raw := make([]float64, len(f.heard))
-		for a, i := range f.heard {
-			raw[a] = c[i]
+		raw := 0.0
+		for _, i := range f.heard {
+			raw += c[i] * c[i]
 		}
 		p := f.partialled(c, own)
-		if norm2(p) <= 1e-9*norm2(raw) {
+		if norm2(p) <= 1e-9*math.Sqrt(raw) {
 			bad[j], any = true, true
 			continue
 		}
@@ -185,8 +190,9 @@ func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([
 	if any || len(part) == 0 {
 		return bad, nil
 	}
-	_, err := LeastSquares(part, kept, f.partialled(f.y(), own))
+	b, _, err := leastSquares(part, kept, f.partialled(f.y(), own))
 	if err == nil {
+		f.shares = b
 		return nil, nil
 	}
 	re, ok := err.(*RankError)
@@ -263,19 +269,20 @@ func (f *groupFit) ols() error {
 			return fmt.Errorf("%d levels at %s GHz do not determine %d unknowns and their spread; walk more points", n, f.band, free)
 		}
 		if len(cols) > 0 {
-			part := make([][]float64, len(cols))
-			for j, c := range cols {
-				part[j] = f.partialled(c, ownFree)
-			}
-			ls, err := LeastSquares(part, names, f.partialled(rest, ownFree))
-			if err != nil {
-				return err
+			b := f.shares
+			if slices.Contains(active[:f.psiAt()], true) {
+				part := make([][]float64, len(cols))
+				for j, c := range cols {
+					part[j] = f.partialled(c, ownFree)
+				}
+				var err error
+				if b, _, err = leastSquares(part, names, f.partialled(rest, ownFree)); err != nil {
+					return err
+				}
 			}
 			for j, q := range at {
-				f.theta[q] = ls.Coef[j]
-				for i, v := range cols[j] {
-					rest[i] -= ls.Coef[j] * v
-				}
+				f.theta[q] = b[j]
+				floats.AddScaled(rest, -b[j], cols[j])
 			}
 		}
 		rss := f.blockwise(rest, ownFree)
@@ -321,34 +328,38 @@ func (f *groupFit) columnName(j int) string {
 // blockwise solves level, and own exponent where free, of every block from
 // what the other terms leave, and returns the residual sum of squares.
 func (f *groupFit) blockwise(rest []float64, ownFree []bool) float64 {
-	rss := 0.0
-	for a := 0; a < len(f.heard); {
-		k := f.blockOf(f.heard[a])
-		b := a
+	parts := make([]float64, f.blocks)
+	parallel(f.blocks, func(k int) {
+		heard := f.heard[f.first[k]:f.first[k+1]]
 		var sx, sy float64
-		for b < len(f.heard) && f.heard[b] < f.design.start[k+1] {
-			sx += f.x[f.heard[b]]
-			sy += rest[f.heard[b]]
-			b++
+		for _, i := range heard {
+			sx += f.x[i]
+			sy += rest[i]
 		}
-		n := float64(b - a)
+		n := float64(len(heard))
 		mx, my := sx/n, sy/n
 		slope := 0.0
 		if ownFree[k] {
 			var xx, xy float64
-			for _, i := range f.heard[a:b] {
+			for _, i := range heard {
 				xx += (f.x[i] - mx) * (f.x[i] - mx)
 				xy += (f.x[i] - mx) * (rest[i] - my)
 			}
 			slope = xy / xx
 			f.theta[f.blocks+k] = slope
 		}
-		f.theta[k] = my - slope*mx
-		for _, i := range f.heard[a:b] {
-			e := rest[i] - f.theta[k] - slope*f.x[i]
+		level := my - slope*mx
+		f.theta[k] = level
+		rss := 0.0
+		for _, i := range heard {
+			e := rest[i] - level - slope*f.x[i]
 			rss += e * e
 		}
-		a = b
+		parts[k] = rss
+	})
+	rss := 0.0
+	for _, v := range parts {
+		rss += v
 	}
 	return rss
 }

@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 )
 
 // collinear is the part of a column's length that must be left after the
@@ -36,92 +36,88 @@ type Linear struct {
 	LogLik   float64 // with the maximum-likelihood variance RSS/rows
 }
 
-// LeastSquares minimises |y − Xb|² by Householder QR. X is given by its
-// columns, each as long as y; names serve errors only. Dependent columns are a
-// [*RankError]; no rows, or fewer rows than columns, are one as well.
+// LeastSquares minimises |y − Xb|² by QR. X is given by its columns, each as
+// long as y; names serve errors only. Dependent columns are a [*RankError]; no
+// rows, or fewer rows than columns, are one as well.
 func LeastSquares(columns [][]float64, names []string, y []float64) (*Linear, error) {
+	b, r, err := leastSquares(columns, names, y)
+	if err != nil {
+		return nil, err
+	}
 	n, p := len(y), len(columns)
-	if n < p || n == 0 {
-		return nil, &RankError{Columns: names, Rows: n}
-	}
-	x := mat.NewDense(n, p, nil)
-	for j, c := range columns {
-		x.SetCol(j, c)
-	}
-	var qr mat.QR
-	qr.Factorize(x)
-	var r mat.Dense
-	qr.RTo(&r)
-	var bad []string
-	for j, c := range columns {
-		if math.Abs(r.At(j, j)) <= collinear*norm2(c) {
-			bad = append(bad, names[j])
+	f := &Linear{Coef: b, SE: make([]float64, p), Residual: make([]float64, n), Leverage: make([]float64, n), DF: n - p}
+	x := make([]float64, p)
+	for i := range n { // h = |row · R⁻¹|²
+		e := y[i]
+		for j, c := range columns {
+			x[j] = c[i]
+			e -= c[i] * b[j]
 		}
+		f.Residual[i] = e
+		r.forward(x)
+		f.Leverage[i] = floats.Dot(x, x)
 	}
-	if bad != nil {
-		return nil, &RankError{Columns: bad, Rows: n}
-	}
-	rt := mat.NewTriDense(p, mat.Upper, nil)
-	for i := range p {
-		for j := i; j < p; j++ {
-			rt.SetTri(i, j, r.At(i, j))
-		}
-	}
-	var rinv mat.TriDense
-	if err := rinv.InverseTri(rt); err != nil {
-		if _, ok := err.(mat.Condition); !ok {
-			return nil, &RankError{Columns: names, Rows: n}
-		}
-	}
-	// Two rounds: the second solves for the rounding of the first.
-	f := &Linear{Coef: make([]float64, p), SE: make([]float64, p), Residual: make([]float64, n), Leverage: make([]float64, n), DF: n - p}
-	copy(f.Residual, y)
-	for range 2 {
-		var b mat.VecDense
-		if err := qr.SolveVecTo(&b, false, mat.NewVecDense(n, f.Residual)); err != nil {
-			if _, ok := err.(mat.Condition); !ok {
-				return nil, &RankError{Columns: names, Rows: n}
-			}
-		}
-		for j := range p {
-			f.Coef[j] += b.AtVec(j)
-		}
-		for i := range n {
-			e := y[i]
-			for j, c := range columns {
-				e -= c[i] * f.Coef[j]
-			}
-			f.Residual[i] = e
-		}
-	}
-	for _, e := range f.Residual {
-		f.RSS += e * e
-	}
+	f.RSS = floats.Dot(f.Residual, f.Residual)
 	f.Sigma = math.Sqrt(f.RSS / float64(f.DF))
 	f.LogLik = -float64(n) / 2 * (math.Log(2*math.Pi*f.RSS/float64(n)) + 1)
-	for j := range p {
-		s := 0.0
-		for k := j; k < p; k++ {
-			s += rinv.At(j, k) * rinv.At(j, k)
-		}
-		f.SE[j] = f.Sigma * math.Sqrt(s)
-	}
-	for i := range n { // h = |row · R⁻¹|²
-		for k := range p {
-			s := 0.0
-			for j := 0; j <= k; j++ {
-				s += columns[j][i] * rinv.At(j, k)
-			}
-			f.Leverage[i] += s * s
-		}
+	for j := range p { // the length of row j of R⁻¹
+		clear(x)
+		x[j] = 1
+		r.forward(x)
+		f.SE[j] = f.Sigma * floats.Norm(x, 2)
 	}
 	return f, nil
 }
 
-func norm2(c []float64) float64 {
-	s := 0.0
-	for _, v := range c {
-		s += v * v
+// leastSquares gives b and the triangle of X.
+func leastSquares(columns [][]float64, names []string, y []float64) ([]float64, *triangle, error) {
+	n, p := len(y), len(columns)
+	if n < p || n == 0 {
+		return nil, nil, &RankError{Columns: names, Rows: n}
 	}
-	return math.Sqrt(s)
+	r := triangleOf(append(columns[:p:p], y))
+	var bad []string
+	for j, c := range columns {
+		if math.Abs(r.at(j, j)) <= collinear*norm2(c) {
+			bad = append(bad, names[j])
+		}
+	}
+	if bad != nil {
+		return nil, nil, &RankError{Columns: bad, Rows: n}
+	}
+	b := make([]float64, p)
+	for j := range b {
+		b[j] = r.at(j, p)
+	}
+	r.backward(b)
+	// Once more for the rounding of the first: RᵀR δ = Xᵀ(y − Xb).
+	d := crossResidual(columns, y, b)
+	r.forward(d)
+	r.backward(d)
+	floats.Add(b, d)
+	return b, r, nil
 }
+
+// crossResidual is Xᵀ(y − Xb).
+func crossResidual(columns [][]float64, y, b []float64) []float64 {
+	parts := make([][]float64, (len(y)+chunkRows-1)/chunkRows)
+	parallel(len(parts), func(c int) {
+		lo, hi := c*chunkRows, min((c+1)*chunkRows, len(y))
+		e := make([]float64, hi-lo)
+		copy(e, y[lo:hi])
+		for j, x := range columns {
+			floats.AddScaled(e, -b[j], x[lo:hi])
+		}
+		parts[c] = make([]float64, len(columns))
+		for j, x := range columns {
+			parts[c][j] = floats.Dot(e, x[lo:hi])
+		}
+	})
+	out := make([]float64, len(columns))
+	for _, v := range parts {
+		floats.Add(out, v)
+	}
+	return out
+}
+
+func norm2(c []float64) float64 { return math.Sqrt(floats.Dot(c, c)) }

@@ -101,24 +101,30 @@ func (f *Fit) take(b *groupFit) {
 		Band: b.band, FloorDBm: b.floor,
 		Readings: b.counts.readings, Censored: b.counts.missed, Stays: b.counts.heard, Silent: b.counts.silent,
 	}
-	for k, r := range b.radios {
-		to := &f.Radios[r]
+	parallel(len(b.radios), func(k int) {
+		to := &f.Radios[b.radios[k]]
 		to.InFit = true
-		f.groupOf[r] = g
-		heard := map[int]bool{}
+		f.groupOf[b.radios[k]] = g
+		was := make([]int8, len(b.data.Places)) // 1 where it was not heard, 2 where it was
+		readings := 0
 		for i := b.rows.start[k]; i < b.rows.start[k+1]; i++ {
 			p := b.data.PlaceOf[b.stay[i]]
-			heard[p] = heard[p] || b.level[i].Heard > 0
-			to.Readings += b.level[i].Heard
+			was[p] = max(was[p], 1)
+			if b.level[i].Heard > 0 {
+				was[p] = 2
+			}
+			readings += b.level[i].Heard
 		}
-		for _, h := range heard {
-			if h {
-				to.Points++
-			} else {
+		to.Readings += readings
+		for _, w := range was {
+			switch w {
+			case 1:
 				to.Silent++
+			case 2:
+				to.Points++
 			}
 		}
-	}
+	})
 	f.Groups = append(f.Groups, group)
 	for j, c := range b.wall {
 		w := WallLoss{Material: b.data.Materials[j], Band: b.band}

@@ -25,6 +25,7 @@ type rows struct {
 	pattern []float64 // per row, 0 or less; nil where no antenna has one
 
 	heard  []int // rows that heard, in order
+	first  []int // per block, its first place in heard, and the end
 	floor  float64
 	counts struct{ readings, missed, heard, silent int }
 }
@@ -71,65 +72,6 @@ func (r *rows) blockOf(i int) int {
 	return lo
 }
 
-// gather collects the rows of a band; nil where no radio of it was heard.
-// Stays without a scan on its channel say nothing of a radio and are left out.
-func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *rows {
-	g := &rows{band: band, start: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
-	w := len(d.Materials)
-	for k := range d.Radios {
-		if bands[k] != band {
-			continue
-		}
-		any := false
-		for i := range d.Scans {
-			any = any || d.Levels[i*d.Radios+k].Heard > 0
-		}
-		if !any {
-			continue
-		}
-		g.radios = append(g.radios, k)
-		for i, m := range d.Scans {
-			at := i*d.Radios + k
-			l := d.Levels[at]
-			m = l.Listened(m)
-			if m == 0 {
-				continue
-			}
-			if l.Heard > 0 {
-				g.heard = append(g.heard, g.n())
-				g.floor = min(g.floor, lowest(l))
-				g.counts.heard++
-			} else {
-				g.counts.silent++
-			}
-			g.counts.readings += l.Heard
-			g.counts.missed += m - l.Heard
-			if d.PatternDB != nil {
-				g.pattern = append(g.pattern, d.PatternDB[at])
-				if l.Heard > 0 {
-					l.MeanDBm -= d.PatternDB[at]
-					l.MinDBm -= d.PatternDB[at]
-				}
-			}
-			g.stay = append(g.stay, i)
-			g.x = append(g.x, -10*math.Log10(d.DistanceM[at]))
-			g.level = append(g.level, l)
-			g.scans = append(g.scans, m)
-			for j := range w {
-				g.wall[j] = append(g.wall[j], -d.Crossings[at*w+j])
-			}
-		}
-		g.start = append(g.start, g.n())
-	}
-	if len(g.radios) == 0 {
-		return nil
-	}
-	if floorDBm != nil {
-		g.floor = *floorDBm
-	}
-	return g
-}
-
 // oneDistance is the ratio of the largest to the smallest distance below which
 // all places of a radio count as one distance: with σ = 4 dB and 20 places the
 // exponent has a standard error of 4 there, larger than any exponent.
@@ -153,30 +95,31 @@ func (r *rows) spread(block int, d *Data) (places int, ratio float64) {
 // on x, out of a column, over the rows that heard (Frisch and Waugh 1933).
 func (r *rows) partialled(col []float64, ownSlope []bool) []float64 {
 	out := make([]float64, len(r.heard))
-	for a := 0; a < len(r.heard); {
-		k := r.blockOf(r.heard[a])
-		b := a
+	parallel(len(r.radios), func(k int) {
+		heard, to := r.heard[r.first[k]:r.first[k+1]], out[r.first[k]:r.first[k+1]]
 		var sx, sc float64
-		for b < len(r.heard) && r.heard[b] < r.start[k+1] {
-			sx += r.x[r.heard[b]]
-			sc += col[r.heard[b]]
-			b++
+		for j, i := range heard {
+			to[j] = col[i]
+			sx += r.x[i]
+			sc += col[i]
 		}
-		n := float64(b - a)
+		n := float64(len(heard))
 		mx, mc := sx/n, sc/n
-		slope := 0.0
-		if ownSlope != nil && ownSlope[k] {
-			var xx, xc float64
-			for _, i := range r.heard[a:b] {
-				xx += (r.x[i] - mx) * (r.x[i] - mx)
-				xc += (r.x[i] - mx) * (col[i] - mc)
+		if ownSlope == nil || !ownSlope[k] {
+			for j := range to {
+				to[j] -= mc
 			}
-			slope = xc / xx
+			return
 		}
-		for j, i := range r.heard[a:b] {
-			out[a+j] = col[i] - mc - slope*(r.x[i]-mx)
+		var xx, xc float64
+		for j, i := range heard {
+			xx += (r.x[i] - mx) * (r.x[i] - mx)
+			xc += (r.x[i] - mx) * (to[j] - mc)
 		}
-		a = b
-	}
+		slope := xc / xx
+		for j, i := range heard {
+			to[j] = to[j] - mc - slope*(r.x[i]-mx)
+		}
+	})
 	return out
 }
