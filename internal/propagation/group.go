@@ -23,6 +23,7 @@ type groupFit struct {
 	lik   likelihood // in natural parameters
 	opt   *optimum   // at theta, of lik
 
+	cells  *folded
 	shares []float64  // least squares of the shared coefficients with nothing held
 	rates  []missRate // per block
 
@@ -67,6 +68,7 @@ func (f *groupFit) exponentOf(k int) float64 {
 // have an exponent of their own. common gives the exponent for the others; it
 // is called only where there are any.
 func (f *groupFit) lay(common func() (float64, error)) error {
+	f.cells = f.fold()
 	band := string(f.band)
 	nb := len(f.radios)
 	own := make([]bool, nb)
@@ -176,12 +178,9 @@ func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([
 	var at []int
 	var kept []string
 	for j, c := range cols {
-		raw := 0.0
-		for _, i := range f.heard {
-			raw += c[i] * c[i]
-		}
-		p := f.partialled(c, own)
-		if norm2(p) <= 1e-9*math.Sqrt(raw) {
+		raw := f.cells.pick(c)
+		p := f.cells.partialled(raw, own)
+		if norm2(p) <= 1e-9*f.cells.norm2(raw) {
 			bad[j], any = true, true
 			continue
 		}
@@ -190,7 +189,7 @@ func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([
 	if any || len(part) == 0 {
 		return bad, nil
 	}
-	b, _, err := leastSquares(part, kept, f.partialled(f.y(), own))
+	b, _, err := leastSquares(part, kept, f.cells.partialled(f.cells.level, own))
 	if err == nil {
 		f.shares = b
 		return nil, nil
@@ -238,7 +237,6 @@ func (o ordinary) row(i int, eta float64, psi []float64, r *deriv) {
 // leaves σ with as many degrees of freedom as levels exceed parameters.
 func (f *groupFit) ols() error {
 	n := len(f.heard)
-	y := f.y()
 	active := append([]bool(nil), f.fixed...)
 	for round := 0; ; round++ {
 		free := 0
@@ -247,17 +245,17 @@ func (f *groupFit) ols() error {
 		var at []int
 		for j, c := range f.shared {
 			if q := f.base() + j; !active[q] {
-				cols, at = append(cols, c), append(at, q)
+				cols, at = append(cols, f.cells.pick(c)), append(at, q)
 				names = append(names, f.columnName(j))
 			}
 		}
 		ownFree := make([]bool, f.blocks)
-		rest := append([]float64(nil), y...)
+		rest := slices.Clone(f.cells.level)
 		if f.own != nil {
 			for k := range f.blocks {
 				if ownFree[k] = !active[f.blocks+k]; !ownFree[k] {
-					for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
-						rest[i] -= f.theta[f.blocks+k] * f.x[i]
+					for a := f.cells.first[k]; a < f.cells.first[k+1]; a++ {
+						rest[a] -= f.theta[f.blocks+k] * f.cells.x[a]
 					}
 				} else {
 					free++
@@ -273,10 +271,10 @@ func (f *groupFit) ols() error {
 			if slices.Contains(active[:f.psiAt()], true) {
 				part := make([][]float64, len(cols))
 				for j, c := range cols {
-					part[j] = f.partialled(c, ownFree)
+					part[j] = f.cells.partialled(c, ownFree)
 				}
 				var err error
-				if b, _, err = leastSquares(part, names, f.partialled(rest, ownFree)); err != nil {
+				if b, _, err = leastSquares(part, names, f.cells.partialled(rest, ownFree)); err != nil {
 					return err
 				}
 			}
@@ -326,40 +324,20 @@ func (f *groupFit) columnName(j int) string {
 }
 
 // blockwise solves level, and own exponent where free, of every block from
-// what the other terms leave, and returns the residual sum of squares.
+// what the other terms leave of its cells, and returns the residual sum of squares.
 func (f *groupFit) blockwise(rest []float64, ownFree []bool) float64 {
-	parts := make([]float64, f.blocks)
-	parallel(f.blocks, func(k int) {
-		heard := f.heard[f.first[k]:f.first[k+1]]
-		var sx, sy float64
-		for _, i := range heard {
-			sx += f.x[i]
-			sy += rest[i]
-		}
-		n := float64(len(heard))
-		mx, my := sx/n, sy/n
-		slope := 0.0
+	rss := 0.0
+	for k := range f.blocks {
+		mx, my, slope := f.cells.line(k, rest, ownFree[k])
+		f.theta[k] = my - slope*mx
 		if ownFree[k] {
-			var xx, xy float64
-			for _, i := range heard {
-				xx += (f.x[i] - mx) * (f.x[i] - mx)
-				xy += (f.x[i] - mx) * (rest[i] - my)
-			}
-			slope = xy / xx
 			f.theta[f.blocks+k] = slope
 		}
-		level := my - slope*mx
-		f.theta[k] = level
-		rss := 0.0
-		for _, i := range heard {
-			e := rest[i] - level - slope*f.x[i]
-			rss += e * e
+		rss += f.cells.within[k]
+		for a := f.cells.first[k]; a < f.cells.first[k+1]; a++ {
+			e := rest[a] - my - slope*(f.cells.x[a]-mx)
+			rss += f.cells.weight[a] * e * e
 		}
-		parts[k] = rss
-	})
-	rss := 0.0
-	for _, v := range parts {
-		rss += v
 	}
 	return rss
 }

@@ -90,36 +90,3 @@ func (r *rows) spread(block int, d *Data) (places int, ratio float64) {
 	}
 	return len(seen), math.Pow(10, (hi-lo)/10)
 }
-
-// partialled takes the mean of every block, and where ownSlope its regression
-// on x, out of a column, over the rows that heard (Frisch and Waugh 1933).
-func (r *rows) partialled(col []float64, ownSlope []bool) []float64 {
-	out := make([]float64, len(r.heard))
-	parallel(len(r.radios), func(k int) {
-		heard, to := r.heard[r.first[k]:r.first[k+1]], out[r.first[k]:r.first[k+1]]
-		var sx, sc float64
-		for j, i := range heard {
-			to[j] = col[i]
-			sx += r.x[i]
-			sc += col[i]
-		}
-		n := float64(len(heard))
-		mx, mc := sx/n, sc/n
-		if ownSlope == nil || !ownSlope[k] {
-			for j := range to {
-				to[j] -= mc
-			}
-			return
-		}
-		var xx, xc float64
-		for j, i := range heard {
-			xx += (r.x[i] - mx) * (r.x[i] - mx)
-			xc += (r.x[i] - mx) * (to[j] - mc)
-		}
-		slope := xc / xx
-		for j, i := range heard {
-			to[j] = to[j] - mc - slope*(r.x[i]-mx)
-		}
-	})
-	return out
-}
