@@ -43,6 +43,9 @@ type Config struct {
 	// a square of so many metres. Nil where there are no pictures.
 	Dark func(floor string, at orb.Point, sideM float64) bool
 
+	// Prep lists what the infrastructure lacks, the worst first.
+	Prep []Finding
+
 	Clock func() time.Time
 	// After is time.After where nil. A nil channel from it never fires.
 	After func(time.Duration) <-chan time.Time
@@ -171,6 +174,10 @@ type Hole struct {
 	At     orb.Point
 	AreaM2 float64
 	Heard  int // the fewest
+	// Add is where one more access point closes most of it; nil where that was not
+	// looked for.
+	Add      *orb.Point
+	ClosesM2 float64
 }
 
 // Map is a quantity over a floor in equal cells.

@@ -217,13 +217,16 @@ func (m *Model) nextStep() note {
 		if m.s.Walk().Completed {
 			return note{"Nothing is left to do. q quits.", false}
 		}
-		return note{"All done. f finishes the walk, q quits.", false}
+		return note{"All done. f finishes the walk; 4 shows the error, 5 what does not fit.", false}
 	}
 	i, ok := m.s.Current()
 	if !ok {
 		return note{}
 	}
 	st := m.s.Stops()[i]
+	if len(m.s.Site().AccessPoints) == 0 && m.s.Progress().Done == 0 {
+		return note{"No access points on the plan: q, then footrule plan FILE --edit puts them.", true}
+	}
 	text := "Go to " + st.Point
 	if deg := m.firstFacing(); deg != walk.NoFacing {
 		text += ", face " + facing(deg)

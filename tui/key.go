@@ -64,13 +64,14 @@ func bindings(md mode) []binding {
 		{keys("?", "f1"), "", "help", "this screen", (*Model).toggleHelp},
 		{keys("q", "ctrl+c"), "", "quit", "quit; what is saved stays saved", (*Model).leave},
 	}
-	another := binding{keys("x", "m"), "", "lens", "the next lens: walk, level, heard, error, odd", func(m *Model) tea.Cmd { return m.nextLens(1) }}
+	another := binding{keys("x", "m"), "", "lens", "the next lens: walk, level, heard, error, odd, prep", func(m *Model) tea.Cmd { return m.nextLens(1) }}
 	lenses := []binding{
-		{keys("1"), "1 to 5", "", "one of the five lenses", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
+		{keys("1"), "1 to 6", "", "one of the six lenses", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
 		{keys("2"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(levelLens) }},
 		{keys("3"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(heardLens) }},
 		{keys("4"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(errorLens) }},
 		{keys("5"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(oddLens) }},
+		{keys("6"), "", "", "", func(m *Model) tea.Cmd { return m.setLens(prepLens) }},
 	}
 	cursor := []binding{
 		{keys("left", "h"), "arrows hjkl", "", "move the cursor; shift moves it by five", func(m *Model) tea.Cmd { return m.moveCursor(-1, 0) }},

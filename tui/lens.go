@@ -20,11 +20,12 @@ const (
 	heardLens
 	errorLens
 	oddLens
+	prepLens
 	lensCount
 )
 
 func (l lens) String() string {
-	return [lensCount]string{"walk", "level", "heard", "error", "odd"}[l]
+	return [lensCount]string{"walk", "level", "heard", "error", "odd", "prep"}[l]
 }
 
 // looker is where somebody looks, and through which lens.
@@ -90,12 +91,21 @@ func (m *Model) aim() {
 		if w := m.worst(); len(w) > 0 {
 			m.gaze.item = min(m.gaze.item, len(w)-1)
 		}
-	case oddLens:
-		if n := len(m.standing.Findings); n > 0 {
-			m.gaze.item = min(m.gaze.item, n-1)
-			m.aimAt(m.standing.Findings[m.gaze.item].Floor, m.standing.Findings[m.gaze.item].At)
+	case oddLens, prepLens:
+		if fs := m.findings(); len(fs) > 0 {
+			m.gaze.item = min(m.gaze.item, len(fs)-1)
+			m.aimAt(fs[m.gaze.item].Floor, fs[m.gaze.item].At)
 		}
 	}
+}
+
+// findings lists what the lens finds: what does not fit, or what the checks of
+// the infrastructure found short.
+func (m *Model) findings() []Finding {
+	if m.gaze.lens == prepLens {
+		return m.cfg.Prep
+	}
+	return m.standing.Findings
 }
 
 func (m *Model) aimAt(floor string, at orb.Point) {
@@ -127,8 +137,8 @@ func (m *Model) nextItem(d int) tea.Cmd {
 			j := m.standing.Judged[w[m.gaze.item]]
 			m.aimAt(j.Floor, j.At)
 		}
-	case oddLens:
-		if n := len(m.standing.Findings); n > 0 {
+	case oddLens, prepLens:
+		if n := len(m.findings()); n > 0 {
 			m.gaze.item = step(m.gaze.item, n)
 			m.aim()
 		}

@@ -86,8 +86,22 @@ func (m *Model) drawLens(p *planCache, f *site.Floor) {
 	switch m.lensShown() {
 	case errorLens:
 		m.drawErrors(p, f)
-	case oddLens:
+	case heardLens:
+		m.drawAdded(p)
+	case oddLens, prepLens:
 		m.drawFinding(p, f)
+	}
+}
+
+// drawAdded shows where one more access point would close the hole that is chosen.
+func (m *Model) drawAdded(p *planCache) {
+	lay := m.mapShown()
+	if lay == nil || m.gaze.item >= len(lay.Holes) || lay.Holes[m.gaze.item].Add == nil {
+		return
+	}
+	if x, y, ok := p.view.Cell(*lay.Holes[m.gaze.item].Add); ok {
+		m.put(p, x, y, m.words.fix, m.look.accentStrong)
+		m.label(&p.canvas, x, y, "new")
 	}
 }
 
@@ -156,10 +170,11 @@ func (m *Model) drawErrors(p *planCache, f *site.Floor) {
 // drawFinding shows the doubt that is chosen: where the plan has it, and where
 // it seems to be.
 func (m *Model) drawFinding(p *planCache, f *site.Floor) {
-	if m.gaze.item >= len(m.standing.Findings) {
+	fs := m.findings()
+	if m.gaze.item >= len(fs) {
 		return
 	}
-	fi := m.standing.Findings[m.gaze.item]
+	fi := fs[m.gaze.item]
 	if fi.Floor != f.ID {
 		return
 	}
@@ -250,7 +265,7 @@ func (m *Model) readout() string {
 	}
 	if math.IsNaN(value) {
 		switch f := m.s.Site().Floor(m.gaze.floor); {
-		case m.lensShown() == oddLens:
+		case m.lensShown() == oddLens || m.lensShown() == prepLens:
 			return at
 		case f != nil && !f.Walkable(m.gaze.at):
 			return at + ": nobody can stand there."

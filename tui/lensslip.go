@@ -26,7 +26,9 @@ func (m *Model) drawLensSlip(s *slip) {
 	case errorLens:
 		m.drawErrorSlip(s)
 	case oddLens:
-		m.drawOddSlip(s)
+		m.drawFindings(s, "What does not fit", "Nothing that this walk could tell.")
+	case prepLens:
+		m.drawFindings(s, "Infrastructure", "Nothing is short as far as the plan says.")
 	}
 }
 
@@ -121,6 +123,9 @@ func (m *Model) drawHeardSlip(s *slip) {
 		w := m.words
 		s.pair(fmt.Sprintf("%s%s, %s %s", mark, w.number(w.length(h.At[0]), 0), w.number(w.length(h.At[1]), 0), w.unit()), look,
 			w.area(h.AreaM2), look)
+		if i == m.gaze.item && h.Add != nil {
+			s.wrap(fmt.Sprintf("one more AP at %s, %s %s closes %s of it", w.number(w.length(h.Add[0]), 0), w.number(w.length(h.Add[1]), 0), w.unit(), w.area(h.ClosesM2)), m.look.text, 3)
+		}
 	}
 }
 
@@ -182,15 +187,15 @@ func (m *Model) drawErrorSlip(s *slip) {
 	}
 }
 
-func (m *Model) drawOddSlip(s *slip) {
-	fs := m.standing.Findings
+func (m *Model) drawFindings(s *slip, title, none string) {
+	fs := m.findings()
 	if len(fs) == 0 {
-		s.text("What does not fit", m.look.accentStrong)
+		s.text(title, m.look.accentStrong)
 		s.gap()
-		s.wrap("Nothing that this walk could tell.", m.look.text, 3)
+		s.wrap(none, m.look.text, 3)
 		return
 	}
-	s.pair("What does not fit", m.look.accentStrong, fmt.Sprintf("%d of %d", m.gaze.item+1, len(fs)), m.look.quiet)
+	s.pair(title, m.look.accentStrong, fmt.Sprintf("%d of %d", m.gaze.item+1, len(fs)), m.look.quiet)
 	s.gap()
 	for i, f := range fs {
 		if s.room() < 9 && len(fs) > i+1 && i != m.gaze.item {

@@ -219,8 +219,9 @@ func (m *Model) boxChosen(i int) bool {
 	switch m.lensShown() {
 	case levelLens:
 		return i == m.gaze.ap
-	case oddLens:
-		return m.gaze.item < len(m.standing.Findings) && m.standing.Findings[m.gaze.item].AP == i
+	case oddLens, prepLens:
+		fs := m.findings()
+		return m.gaze.item < len(fs) && fs[m.gaze.item].AP == i
 	}
 	return false
 }
@@ -302,7 +303,7 @@ func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 // drawLegend draws the scale bar and what the marks mean.
 func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {
 	x := r.x
-	if l := m.lensShown(); l != walkLens && l != oddLens {
+	if l := m.lensShown(); l == levelLens || l == heardLens || l == errorLens {
 		m.drawShades(c, r)
 		return
 	}

@@ -12,7 +12,6 @@ import (
 	"footrule/internal/walk"
 
 	tea "github.com/charmbracelet/bubbletea"
-	"github.com/paulmach/orb"
 )
 
 // Track is a walk to be played.
@@ -34,6 +33,7 @@ type Track struct {
 type ReplayConfig struct {
 	Title   string
 	Tracks  []Track
+	Prep    []Finding                                             // as in Config
 	Compare func(ctx context.Context, a, b int) ([]Change, error) // after so many facts of each
 
 	After   func(time.Duration) <-chan time.Time // time.After where nil
@@ -118,7 +118,7 @@ func NewReplay(cfg ReplayConfig) *Replay {
 		t := &cfg.Tracks[i]
 		m := New(Config{
 			Title: cfg.Title, Session: t.Player.Session(), Scanner: noReceiver{}, Store: func(walk.Fact) error { return nil },
-			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet, Theme: cfg.Theme,
+			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet, Theme: cfg.Theme, Prep: cfg.Prep,
 		})
 		m.replay, m.track = r, i
 		if t.Judge != nil {
@@ -492,12 +492,4 @@ func (r *Replay) latest(track int) *walk.Visit {
 		}
 	}
 	return nil
-}
-
-// stand is where the latest visit was made.
-func (r *Replay) stand(track int) (string, orb.Point) {
-	if v := r.latest(track); v != nil {
-		return v.Floor, v.At
-	}
-	return "", orb.Point{}
 }

@@ -197,6 +197,7 @@ func scene(t testing.TB, s *site.Site, stops []walk.Stop, st walk.Settings, chan
 		After: func(time.Duration) <-chan time.Time { return nil },
 		Bell:  func(n int) { r.bells = append(r.bells, n) },
 		Judge: r.judge, Doubts: r.doubts, Lay: r.lay,
+		Prep: []tui.Finding{{Title: "AP-05: power", Evidence: "It draws 29.5 W and gets 25.5 W: 2 of 4 chains are shed.", Do: "Checked against IEEE 802.3.", Floor: "G", At: s.AccessPoints[4].At, AP: 4}},
 		Find: func(_ context.Context, w walk.Walk) ([]tui.Finding, error) {
 			return found(r.ether, len(w.Standing())), nil
 		},
@@ -301,7 +302,7 @@ func (r *robot) lay(_ context.Context, q tui.Query) (tui.Map, error) {
 	if q.Layer == tui.HeardLayer {
 		m.Shares = []tui.Share{{1, 1}, {2, .97}, {3, 1 - float64(far)/float64(m.W*m.H)}, {4, .61}}
 		if far > 0 {
-			m.Holes = []tui.Hole{{At: orb.Point{43, 10}, AreaM2: float64(far) - 6, Heard: 2}, {At: orb.Point{2, 12}, AreaM2: 6, Heard: 2}}
+			m.Holes = []tui.Hole{{At: orb.Point{43, 10}, AreaM2: float64(far) - 6, Heard: 2, Add: &orb.Point{38, 12}, ClosesM2: 90}, {At: orb.Point{2, 12}, AreaM2: 6, Heard: 2}}
 		}
 	}
 	return m, nil

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"footrule/internal/doubt"
+	"footrule/internal/infra"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
@@ -103,4 +104,27 @@ func findingTitle(plan *site.Site, f *doubt.Finding) string {
 		return ap + " does not fall off"
 	}
 	return string(f.Kind)
+}
+
+// prepFindings says what the infrastructure lacks in the words of the screen.
+func prepFindings(plan *site.Site) []tui.Finding {
+	var out []tui.Finding
+	rep := infra.Examine(plan)
+	for _, want := range []infra.Status{infra.Fails, infra.Doubtful} {
+		for _, f := range rep.Findings {
+			if f.Status != want {
+				continue
+			}
+			c := infra.CheckOf(f.Check)
+			t := tui.Finding{Title: c.Title, Evidence: f.Text, Do: "Checked against " + c.Against + ".", AP: -1, Floor: plan.Floors[0].ID, At: plan.Floors[0].BoundingBox().Center()}
+			for i := range plan.AccessPoints {
+				if len(f.Subjects) > 0 && plan.AccessPoints[i].ID == f.Subjects[0] {
+					t.AP, t.Floor, t.At = i, plan.AccessPoints[i].Floor, plan.AccessPoints[i].At
+					t.Title = plan.AccessPoints[i].ID + ": " + c.Title
+				}
+			}
+			out = append(out, t)
+		}
+	}
+	return out
 }

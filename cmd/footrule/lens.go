@@ -83,6 +83,10 @@ func judgedPlaces(e *position.Errors) (places []tui.Judged, errorsM []float64) {
 // lensCells bounds the cells of a map for a lens: a screen has fewer.
 const lensCells = 40_000
 
+// closedHoles is for how many holes an added access point is looked for: the
+// smaller ones are crumbs beside them.
+const closedHoles = 3
+
 // layer maps a floor for a lens: from a fit, and where there is none yet from
 // the published figures of the first environment.
 func layer(ctx context.Context, plan *site.Site, fit *propagation.Fit, q tui.Query, set walk.Settings) (tui.Map, error) {
@@ -132,8 +136,20 @@ func layer(ctx context.Context, plan *site.Site, fit *propagation.Fit, q tui.Que
 		for k, s := range shares.Heard {
 			out.Shares = append(out.Shares, tui.Share{AtLeast: k + 1, Share: s})
 		}
-		for _, h := range m.Holes() {
-			out.Holes = append(out.Holes, tui.Hole{At: h.Centre, AreaM2: h.AreaM2, Heard: h.Heard})
+		holes := m.Holes()
+		// What closes the largest ones.
+		most := holes[:min(closedHoles, len(holes))]
+		source := func(s *site.Site) (*propagation.Fit, []string, error) { return fit.Transfer(s, false) }
+		if err := m.Close(ctx, most, source, coverage.LikeThose(plan), coverage.DefaultSpacingM); err != nil {
+			return tui.Map{}, err
+		}
+		for _, h := range holes {
+			t := tui.Hole{At: h.Centre, AreaM2: h.AreaM2, Heard: h.Heard}
+			if h.Added != nil {
+				at := h.Added.At
+				t.Add, t.ClosesM2 = &at, h.Added.ClosesM2
+			}
+			out.Holes = append(out.Holes, t)
 		}
 	}
 	for i, at := range fm.Index {

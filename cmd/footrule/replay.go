@@ -100,7 +100,7 @@ func rank(names []string, w *walk.Walk) int {
 
 func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, plays []*play) error {
 	boot.Restore()
-	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse}
+	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse, Prep: prepFindings(plan)}
 	for _, p := range plays {
 		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay,
 			Find: func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }})

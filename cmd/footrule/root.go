@@ -52,8 +52,10 @@ func newRoot(sh *shell) *cobra.Command {
 of every access point heard there, and turns those levels into a fitted
 propagation model, a measured position error, and the next thing to do.
 
-The order of the work: new, walk (or import), fit, errors. To see all of it on
-an invented site, without a radio: footrule demo`,
+The order of the work: new and plan make the plan; prep, cover and place look at it
+before anyone walks; walk (or import) records; fit, doubts and errors judge; next
+says where to walk again, replay shows how it came about. To see all of it on an
+invented site, without a radio: footrule demo`,
 		Example:       "  footrule demo\n  footrule new depot.footrule --from site.toml\n  footrule walk depot.footrule --synthetic",
 		Version:       versionText(),
 		SilenceUsage:  true,
