@@ -65,7 +65,7 @@ func named(t *testing.T, k kind, n int, change func(*scene)) int {
 func TestCleanSitesStayQuiet(t *testing.T) {
 	n := few(12)
 	atMost(t, .05, named(t, clean, n, nil), n, "clean")
-	n = few(8)
+	n = few(6)
 	atMost(t, .05, named(t, withWalls, n, nil), n, "walls on the plan")
 	atMost(t, .05, named(t, twoBands, n, nil), n, "two bands")
 	atMost(t, .05, named(t, underway, n, nil), n, "8 to 24 points")
@@ -108,7 +108,7 @@ func TestDies(t *testing.T) {
 }
 
 func TestPower(t *testing.T) {
-	n := few(8)
+	n := few(6)
 	o := study(t, fault{kind: doubt.Power, plant: plantStep(9, (*scene).back)}, clean, 0, n)
 	atLeast(t, .90, o.hit, o.sites, "9 dB, coming back")
 	assert.LessOrEqual(t, median(o.errs), 2.0)
@@ -143,7 +143,7 @@ func TestReceivers(t *testing.T) {
 // What is promised holds: of faults that are larger than the report says would be
 // seen in nine of ten cases, nine of ten are.
 func TestOutlookIsHonest(t *testing.T) {
-	n := few(8)
+	n := few(5)
 	var moved, points []sized
 	for _, f := range []fault{{plant: plantMove(5, 7)}, {plant: plantMove(7, 10)}, {plant: plantMove(10, 15)}} {
 		f.kind = doubt.Moved

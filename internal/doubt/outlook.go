@@ -16,7 +16,7 @@ type Outlook struct {
 type APOutlook struct {
 	AP      int
 	MoveM   float64 // from its place on the plan
-	StepDB  float64 // change of power in the middle of the walk
+	StepDB  float64 // change of power in the middle of the walk; NaN where no places were visited before and after
 	StepSE  float64 // standard error of its size, dB
 	Bookend bool    // StepDB is from points visited at both ends, and hangs on no model
 	Dying   *Visit  // the last visit before which falling silent would have been noticed; nil for none
@@ -72,10 +72,10 @@ func (f *fit) outlook() Outlook {
 }
 
 // seen is the smallest change that is named in nine of ten walks, at the median
-// of the moments at which it can be told.
+// of the moments at which it can be told. A walk that does not come back cannot
+// tell time from place, so that nothing is promised.
 func (s *step) seen(f *fit) (db, se float64) {
 	var dens []float64
-	limit := thresholds[Power]
 	for i, ok := range s.ok {
 		if ok {
 			dens = append(dens, s.den[i])
@@ -84,12 +84,12 @@ func (s *step) seen(f *fit) (db, se float64) {
 	if len(dens) == 0 {
 		return math.NaN(), math.NaN()
 	}
-	if !f.repeated(f.v.rows.n/2, s.ap) {
-		limit += suspect
-	}
 	v := 1 / (median(dens) * s.share)
 	small, large := v+driftSD*driftSD, v+stepSD*stepSD
-	need := limit/s.share + math.Log(max(float64(len(dens))/stepRows, 1)) + .5*math.Log(large/small)
+	if !f.repeated(f.v.rows.n/2, s.ap) {
+		return math.NaN(), math.Sqrt(v)
+	}
+	need := thresholds[Power]/s.share + math.Log(max(float64(len(dens))/stepRows, 1)) + .5*math.Log(large/small)
 	return stepHonest * (math.Sqrt(need/(.5*(1/small-1/large))) + ninety*math.Sqrt(small)), math.Sqrt(v)
 }
 
