@@ -217,7 +217,10 @@ func (m *Model) nextStep() note {
 		if m.s.Walk().Completed {
 			return note{"Nothing is left to do. q quits.", false}
 		}
-		return note{"All done. f finishes the walk; 4 shows the error, 5 what does not fit.", false}
+		if m.said.text == "" {
+			return note{"All done. f finishes the walk; 4 shows the error, 5 what does not fit.", false}
+		}
+		return note{"All done. f finishes the walk, q quits.", false}
 	}
 	i, ok := m.s.Current()
 	if !ok {

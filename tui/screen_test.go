@@ -207,6 +207,9 @@ func TestEmulatorSeesTheCanvas(t *testing.T) {
 	}{
 		{"walk-80x24.svg", "Harbour Depot", func(*robot) {}},
 		{"doubt-80x24.svg", "Harbour 倉庫 Depot", func(r *robot) { r.ether.delta[2] = -14; r.visit() }},
+		{"level-80x24.svg", "Harbour Depot", func(r *robot) { r.press("2", "n", "n") }},
+		{"heard-80x24.svg", "Harbour Depot", func(r *robot) { r.press("3") }},
+		{"error-80x24.svg", "Harbour Depot", func(r *robot) { r.press("4", "n") }},
 	} {
 		s := hall()
 		r := scene(t, s, grid(s, 4), settings(), func(c *tui.Config) { c.Profile, c.Title = canvas.TrueColor, picture.title }).open(80, 24)

@@ -74,6 +74,7 @@ invented site, without a radio: footrule demo`,
 	for _, add := range commands {
 		root.AddCommand(add(sh))
 	}
+	addManual(root)
 	return root
 }
 
@@ -92,9 +93,9 @@ var commands = []func(*shell) *cobra.Command{
 	newRadios,
 	newReceivers,
 	newFit,
+	newDoubts,
 	newErrors,
 	newNext,
-	newDoubts,
 	newReplay,
 	newValidate,
 }
