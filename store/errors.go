@@ -18,6 +18,7 @@ var (
 	ErrLocked   = errors.New("the file is in use")
 	ErrForeign  = errors.New("not a sound site file") // another program's, or damaged
 	ErrNewer    = errors.New("the file is from a newer version")
+	ErrOlder    = errors.New("the file is from an older version")
 	ErrReadOnly = errors.New("the file was opened for reading only")
 	ErrExists   = errors.New("there already")
 	ErrNotFound = errors.New("not there")
@@ -60,7 +61,7 @@ func (d *damage) Error() string { return d.what }
 
 func damagef(format string, args ...any) error { return &damage{fmt.Sprintf(format, args...)} }
 
-const keepCopy = "keep the file as it is and go back to a copy"
+const keepCopy = "keep the file as it is; footrule check says what of it is whole, and footrule export --salvage saves that"
 
 // wrap gives an error of the layers below its path, kind and hint.
 func wrap(path string, err error) error {

@@ -23,6 +23,7 @@ const (
 	kindPart    // of a visit that an import has not joined yet
 	kindRows    // where the rows of a block stand in the imported file
 	kindPicture // of a plan
+	kindFormat  // the format once more, so that a slip of it is no other version
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)

@@ -2,12 +2,9 @@ package store
 
 import (
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"strconv"
-	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -66,6 +63,7 @@ var (
 	bucketMarks  = []byte("marks")  // Seq -> mark
 
 	keyFormat = []byte("format")
+	keySealed = []byte("format-sealed") // the same under a checksum; older files have none
 	keyState  = []byte("state")
 	keyHead   = []byte("head")
 	keyImport = []byte("import") // stands where an import is not done
@@ -119,8 +117,7 @@ func (s *Store) lay(tx *bbolt.Tx, plan *site.Site) error {
 			return err
 		}
 	}
-	meta := tx.Bucket(bucketMeta)
-	if err := meta.Put(keyFormat, []byte(Format)); err != nil {
+	if err := putFormat(tx); err != nil {
 		return err
 	}
 	if err := putState(tx, state{Program: s.opt.Version}); err != nil {
@@ -231,27 +228,6 @@ func open(path string, opt Options, openFile func(string, int, os.FileMode) (*os
 		own.Path = path
 	}
 	return nil, wrap(path, err)
-}
-
-// checkFormat reads the format before anything else is believed.
-func checkFormat(tx *bbolt.Tx) error {
-	meta := tx.Bucket(bucketMeta)
-	if meta == nil {
-		return foreign("it is of another program")
-	}
-	text := string(meta.Get(keyFormat))
-	number, ok := strings.CutPrefix(text, formatName)
-	if !ok {
-		return foreign("it is of another program")
-	}
-	if text != Format {
-		if n, err := strconv.Atoi(number); err == nil && n > formatVersion {
-			return &Error{Kind: ErrNewer, What: fmt.Sprintf("the file has format %s, this version reads %s", text, Format), Do: "use a newer footrule"}
-		}
-		return damagef("its format reads %q", text)
-	}
-	_, err := getState(tx)
-	return err
 }
 
 // Close closes the file. It waits for calls that are under way.

@@ -97,6 +97,8 @@ var commands = []func(*shell) *cobra.Command{
 	newErrors,
 	newNext,
 	newReplay,
+
+	newCheck,
 	newValidate,
 }
 

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"errors"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -25,7 +27,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("HALL", drawings)
 			return err
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "damage": damage},
 	})
 }
 
@@ -47,4 +49,20 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, not %d", got, want)
 	}
+}
+
+// damage turns a letter of every place where a text stands in a file.
+func damage(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: damage FILE TEXT")
+	}
+	path := ts.MkAbs(args[0])
+	data, err := os.ReadFile(path)
+	ts.Check(err)
+	if !bytes.Contains(data, []byte(args[1])) {
+		ts.Fatalf("%s has no %q", args[0], args[1])
+	}
+	other := []byte(args[1])
+	other[0] ^= 1
+	ts.Check(os.WriteFile(path, bytes.ReplaceAll(data, []byte(args[1]), other), 0o600))
 }
