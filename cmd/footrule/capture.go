@@ -127,7 +127,7 @@ func (f *standFlags) importCapture(cmd *cobra.Command, sh *shell, st *store.Stor
 	}
 	for _, o := range heads {
 		if o.ID == w.ID {
-			report(sh, path, store.Report{Walk: o, AlreadyThere: true})
+			printImport(sh, path, store.Report{Walk: o, AlreadyThere: true})
 			return nil
 		}
 		if o.Name == w.Name {
@@ -137,7 +137,7 @@ func (f *standFlags) importCapture(cmd *cobra.Command, sh *shell, st *store.Stor
 	if _, err := st.AddWalk(w); err != nil {
 		return err
 	}
-	report(sh, path, tally(plan, &w, warnings))
+	printImport(sh, path, tally(plan, &w, warnings))
 	return nil
 }
 

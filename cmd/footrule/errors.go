@@ -105,6 +105,17 @@ target is passed.`,
 	}
 	f.add(cmd)
 	fl := cmd.Flags()
+	f.addJudging(cmd)
+	fl.StringSliceVar(&f.by, "by", nil, "print the figures of each part as well: "+parts())
+	fl.BoolVar(&all, "points", false, "print every fix")
+	fl.BoolVar(&asJSON, "json", false, "print one JSON object")
+	complete(cmd, "by", partNames...)
+	return cmd
+}
+
+// addJudging adds the flags that say what is judged and how.
+func (f *errorsFlags) addJudging(cmd *cobra.Command) {
+	fl := cmd.Flags()
 	fl.StringVar(&f.method, "method", string(position.Trilaterate), "how fixes are found: "+methodNames())
 	fl.StringVar(&f.protocol, "protocol", "", "leave-one-out, leave-area-out or train-test (default: train-test with --train and --test, else leave-one-out)")
 	fl.StringArrayVar(&f.train, "train", nil, "walk to fit (repeatable)")
@@ -114,18 +125,13 @@ target is passed.`,
 	fl.Float64Var(&f.target90, "target-ce90", 0, "metres that 90 % of the places must be within")
 	fl.Float64Var(&f.confidence, "confidence", 0.95, "at which a target is passed or failed")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the bootstrap behind the intervals")
-	fl.StringSliceVar(&f.by, "by", nil, "print the figures of each part as well: "+parts())
-	fl.BoolVar(&all, "points", false, "print every fix")
-	fl.BoolVar(&asJSON, "json", false, "print one JSON object")
 	complete(cmd, "protocol", string(position.LeaveOneOut), string(position.LeaveAreaOut), string(position.TrainTest))
-	complete(cmd, "by", partNames...)
 	complete(cmd, "fix", string(position.PerVisit), string(position.PerFacing))
 	methods := []string{allMethods}
 	for _, m := range position.Methods() {
 		methods = append(methods, string(m))
 	}
 	complete(cmd, "method", methods...)
-	return cmd
 }
 
 // options turns the flags into what Judge takes, and the walks to load.

@@ -80,9 +80,10 @@ func TestOwners(t *testing.T) {
 		"github.com/charmbracelet/bubbletea": {"footrule/tui"},
 		"github.com/charmbracelet/lipgloss":  {"footrule/tui"},
 		"github.com/spf13/cobra":             {"footrule/cmd"},
+		"codeberg.org/go-pdf/fpdf":           {"footrule/internal/report"},
 	}
 	domain := []string{"footrule/internal/site", "footrule/internal/walk", "footrule/internal/propagation",
-		"footrule/internal/position", "footrule/internal/kriging", "footrule/internal/doubt", "footrule/internal/coverage", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/figure", "footrule/internal/drawing", "footrule/internal/draft", "footrule/internal/radio", "footrule/internal/radio/grouping",
+		"footrule/internal/position", "footrule/internal/kriging", "footrule/internal/doubt", "footrule/internal/coverage", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/figure", "footrule/internal/report", "footrule/internal/drawing", "footrule/internal/draft", "footrule/internal/radio", "footrule/internal/radio/grouping",
 		"footrule/internal/validation", "footrule/internal/infra"}
 	for _, p := range list(t) {
 		for _, imp := range p.Imports {

@@ -84,12 +84,12 @@ func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, pa
 	if err != nil {
 		return err
 	}
-	report(sh, path, rep)
+	printImport(sh, path, rep)
 	return nil
 }
 
-// report says what an import did.
-func report(sh *shell, path string, rep store.Report) {
+// printImport says what an import did.
+func printImport(sh *shell, path string, rep store.Report) {
 	for _, w := range rep.Warnings {
 		fmt.Fprintf(sh.err, "footrule: %s: %s\n", path, w)
 	}

@@ -23,7 +23,7 @@ type mapFlags struct {
 func (f *mapFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.kind, "map", "", "draw a map: "+strings.Join(coverage.Kinds(), ", "))
 	cmd.Flags().StringVar(&f.out, "out", "", "file for the map, .svg or .png")
-	complete(cmd, "map", "heard", "hull", "bound", "error")
+	complete(cmd, "map", "heard", "strongest", "hull", "bound", "error")
 }
 
 func (f *mapFlags) check() error {

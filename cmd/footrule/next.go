@@ -93,13 +93,17 @@ With targets it exits with 1 unless every target is passed.`,
 	fl.Float64Var(&f.target50, "target-ce50", 0, "metres that half of the places must be within")
 	fl.Float64Var(&f.target90, "target-ce90", 0, "metres that 90 % of the places must be within")
 	fl.Float64Var(&f.confidence, "confidence", 0.95, "at which a target is passed or failed")
-	fl.Float64Var(&f.worth, "worth", 3, "per cent of the error that the points must save to be worth the walk")
+	fl.Float64Var(&f.worth, "worth", worthShare, "per cent of the error that the points must save to be worth the walk")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the bootstrap behind the interval")
 	fl.BoolVar(&f.put, "add", false, "put the chosen grid places on the plan as points")
 	fl.BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	complete(cmd, "fix", string(position.PerVisit), string(position.PerFacing))
 	return cmd
 }
+
+// worthShare is the share of the error, in per cent, that is worth the walk where
+// nothing else is said.
+const worthShare = 3
 
 // mostMore bounds --more: the forecast says little of more than that.
 const mostMore = 50

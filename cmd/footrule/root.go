@@ -97,6 +97,7 @@ var commands = []func(*shell) *cobra.Command{
 	newErrors,
 	newNext,
 	newReplay,
+	newReport,
 
 	newCheck,
 	newValidate,

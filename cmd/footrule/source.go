@@ -43,7 +43,9 @@ type prediction struct {
 	notes  []string
 	source coverage.Source
 	fit    *propagation.Fit // for the plan as it is
+	walked *propagation.Fit // of the site's own walks, where that is the source
 	plan   *site.Site
+	rev    uint64
 	walks  []walk.Walk // of the site, as far as chosen; may be none
 }
 
@@ -59,7 +61,7 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 		return nil, usage(fmt.Errorf("--environment and --like both say what to predict from; give one of them"))
 	}
 	p := &prediction{}
-	if p.plan, p.walks, err = planAndWalks(path, f.walks); err != nil {
+	if p.plan, p.rev, p.walks, err = planAndWalks(path, f.walks); err != nil {
 		return nil, err
 	}
 	switch {
@@ -90,7 +92,7 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%s can't be fitted, which --environment would do without: %w", path, err)
 		}
-		p.kind = "fit"
+		p.kind, p.walked = "fit", fit
 		p.text = fmt.Sprintf("the %s fit of %s", fit.Model, count(len(p.walks), "walk"))
 		p.source = func(s *site.Site) (*propagation.Fit, []string, error) { return fit.Transfer(s, false) }
 	}
@@ -100,22 +102,22 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 
 // planAndWalks reads the plan and the walks of a site file, which may have none
 // unless some are named.
-func planAndWalks(path string, names []string) (*site.Site, []walk.Walk, error) {
+func planAndWalks(path string, names []string) (*site.Site, uint64, []walk.Walk, error) {
 	st, err := open(path, true)
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
 	defer st.Close()
-	plan, _, err := st.Plan()
+	plan, rev, err := st.Plan()
 	if err != nil {
-		return nil, nil, err
+		return nil, 0, nil, err
 	}
 	ids, err := walkIDs(st, path, names)
 	if err != nil || len(ids) == 0 {
-		return plan, nil, err
+		return plan, rev, nil, err
 	}
 	walks, err := st.Walks(ids...)
-	return plan, walks, err
+	return plan, rev, walks, err
 }
 
 type jsonSource struct {
@@ -141,11 +143,16 @@ type coverFlags struct {
 	threshold, confidence, cell float64
 	need                        int
 	floors                      []string
+	confidenceAs                string // name of its flag
 }
 
-func (f *coverFlags) add(cmd *cobra.Command) {
+func (f *coverFlags) add(cmd *cobra.Command) { f.addAs(cmd, "confidence") }
+
+// addAs adds the flags where --confidence is taken by another.
+func (f *coverFlags) addAs(cmd *cobra.Command, confidence string) {
+	f.confidenceAs = confidence
 	cmd.Flags().Float64Var(&f.threshold, "threshold-dbm", coverage.DefaultThresholdDBm, "level from which an access point is heard")
-	cmd.Flags().Float64Var(&f.confidence, "confidence", coverage.DefaultConfidence, "probability of that level from which it counts as heard")
+	cmd.Flags().Float64Var(&f.confidence, confidence, coverage.DefaultConfidence, "probability of that level from which it counts as heard")
 	cmd.Flags().IntVar(&f.need, "need", coverage.DefaultNeed, "access points that must be heard")
 	cmd.Flags().Float64Var(&f.cell, "cell", coverage.DefaultCellM, "size of a cell in metres")
 	cmd.Flags().StringArrayVar(&f.floors, "floor", nil, "only this floor (repeatable)")
@@ -158,7 +165,7 @@ func (f *coverFlags) options(s *site.Site) (coverage.Options, error) {
 	case !(f.threshold >= -120 && f.threshold < 0):
 		return o, usage(fmt.Errorf("--threshold-dbm %g; give a level from −120 to below 0 dBm", f.threshold))
 	case !(f.confidence > 0 && f.confidence < 1):
-		return o, usage(fmt.Errorf("--confidence %g; give a share between 0 and 1", f.confidence))
+		return o, usage(fmt.Errorf("--%s %g; give a share between 0 and 1", f.confidenceAs, f.confidence))
 	case f.need < 1 || f.need > coverage.MostNeed:
 		return o, usage(fmt.Errorf("--need %d; give 1 to %d access points", f.need, coverage.MostNeed))
 	case !(f.cell >= 0.05 && f.cell <= 100):

@@ -24,10 +24,10 @@ var (
 var heardSteps = []int{0, 1, 2, 4, 6, 8} // the last is five or more
 
 // Kinds lists the maps that [Map.Picture] draws.
-func Kinds() []string { return []string{"heard", "level:AP", "hull", "bound", "error"} }
+func Kinds() []string { return []string{"heard", "strongest", "level:AP", "hull", "bound", "error"} }
 
 // Picture draws one floor of the map: how many are heard with the edges of the
-// holes, the level of an access point ("level:AP-01", the better of its radios, or
+// holes, the level of the strongest, that of one access point ("level:AP-01", the better of its radios, or
 // "level:AP-01/5"), inside the hull or not, the bound, or the expected error.
 func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 	f := &m.Site.Floors[fm.Floor]
@@ -76,17 +76,11 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 		if len(radios) > 1 {
 			p.Subtitle += ", of the stronger of its radios"
 		}
-		p.Cells = m.paint(fm, func(i int) int {
-			best := math.NaN()
-			for _, k := range radios {
-				if l := fm.Level(k, i); !(l <= best) {
-					best = l
-				}
-			}
-			return levelSteps.Step(best)
-		})
-		p.Legend = ranges("level, dBm", levelSteps)
-		slices.Reverse(p.Legend.Entries)
+		m.drawLevels(fm, p, radios)
+	case kind == "strongest":
+		p.Title = fmt.Sprintf("%s, %s: level of the strongest access point", m.Site.Name, where)
+		p.Subtitle = "mean level in dBm of the radio that is heard best"
+		m.drawLevels(fm, p, all(len(m.Site.Radios())))
 	case kind == "hull":
 		in := m.InHull(fm)
 		p.Title = fmt.Sprintf("%s, %s: inside the access points heard", m.Site.Name, where)
@@ -144,6 +138,29 @@ func ranges(title string, s canvas.Scale) figure.Legend {
 		l.Entries = append(l.Entries, figure.Entry{Step: step, Text: minus(text)})
 	}
 	return l
+}
+
+// drawLevels paints the level of the strongest of some radios.
+func (m *Map) drawLevels(fm *FloorMap, p *figure.Plan, radios []int) {
+	p.Cells = m.paint(fm, func(i int) int {
+		best := math.NaN()
+		for _, k := range radios {
+			if l := fm.Level(k, i); math.IsNaN(best) || l > best {
+				best = l
+			}
+		}
+		return levelSteps.Step(best)
+	})
+	p.Legend = ranges("level, dBm", levelSteps)
+	slices.Reverse(p.Legend.Entries)
+}
+
+func all(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
 }
 
 // radiosCalled finds the radios of an access point, or one by its name.

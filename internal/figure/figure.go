@@ -37,8 +37,37 @@ type TextStyle struct {
 type Figure struct {
 	W, H   float64
 	Title  string // said by readers of screens
+	Desc   string // what can be seen, for who can't see it; said by them too
 	Paper  canvas.Color
 	shapes []shape
+}
+
+// Pen is what a figure is drawn with: a [Figure] is one, and so is whatever else
+// takes shapes on a page of the same units.
+type Pen interface {
+	Rect(orb.Bound, Style)
+	Polygon(Style, ...orb.Ring)
+	Line(Style, ...orb.Point)
+	Circle(orb.Point, float64, Style)
+	Text(orb.Point, string, TextStyle)
+}
+
+// Draw draws all shapes of the figure with another pen, in their order.
+func (f *Figure) Draw(p Pen) {
+	for i := range f.shapes {
+		switch s := &f.shapes[i]; {
+		case s.text != "":
+			p.Text(s.at, s.text, s.set)
+		case s.rect != nil:
+			p.Rect(*s.rect, s.style)
+		case s.rings != nil:
+			p.Polygon(s.style, s.rings...)
+		case s.line != nil:
+			p.Line(s.style, s.line...)
+		default:
+			p.Circle(s.at, s.r, s.style)
+		}
+	}
 }
 
 type shape struct {

@@ -20,7 +20,18 @@ type Plan struct {
 	Attention       [][2]orb.Point // lines in the accent, such as the edges of holes
 	Marks           []Mark
 	Legend          Legend
+	Arrows          []Arrow
 	Notes           []string // below the plan: what it rests on
+
+	// Inset draws for a column of text: narrower, with the legend below, and without
+	// title, subtitle and notes, which the text says.
+	Inset bool
+	Desc  string // for who can't see it
+}
+
+// Arrow points from one place to another.
+type Arrow struct {
+	From, To orb.Point
 }
 
 // Cell is a rectangle in a step of [canvas.Ramp]; below 0 it is left white.
@@ -33,12 +44,16 @@ type Cell struct {
 type MarkKind uint8
 
 // The kinds of marks: an access point that hangs there, one to be added, one that
-// moves, and a place that is only labelled.
+// moves, a place that is only labelled, a place where somebody stood, one where
+// nobody did yet, and one to look at.
 const (
 	AccessPoint MarkKind = iota
 	AddedAccessPoint
 	MovedAccessPoint
 	Label
+	Stood
+	NotYet
+	Remark
 )
 
 // Mark is something at a place.
@@ -56,7 +71,8 @@ type Legend struct {
 }
 
 // Entry is one colour. Step −1 is white, Attention a line in the accent, Added the
-// mark of an access point to be added.
+// mark of an access point to be added, Pointed an arrow, and [OfMark] gives the step
+// of any mark.
 type Entry struct {
 	Step int
 	Text string
@@ -66,7 +82,12 @@ type Entry struct {
 const (
 	Attention = 100 + iota
 	Added
+	Pointed
+	ofMark // and those above
 )
+
+// OfMark is the step of an entry that shows a mark.
+func OfMark(k MarkKind) int { return ofMark + int(k) }
 
 // The page, in units.
 const (
@@ -76,6 +97,8 @@ const (
 	textSize   = 12.0
 	legendRoom = 190.0
 	mostTall   = 1400.0 // of the plan itself
+	insetWidth = 680.0
+	insetTall  = 760.0
 )
 
 // Colours besides the ramp: ink and grey on white paper, and one accent, orange,
@@ -86,9 +109,11 @@ var (
 	grey   = canvas.Hex(0x6b737a)
 	pale   = canvas.Hex(0xe4e6e8)
 	accent = canvas.Hex(0xc9731a)
+
+	arrowBlue = canvas.Ramp(canvas.Steps - 3)
 )
 
-// Figure draws the plan on a page 960 units wide.
+// Figure draws the plan on a page 960 units wide, or 680 where it is [Plan.Inset].
 func (p *Plan) Figure() *Figure {
 	box := p.Outline.Bound()
 	for _, m := range p.Marks { // an access point may hang next door
@@ -96,25 +121,52 @@ func (p *Plan) Figure() *Figure {
 			box = box.Extend(m.At)
 		}
 	}
-	w, h := max(box.Max[0]-box.Min[0], 0.1), max(box.Max[1]-box.Min[1], 0.1)
-	scale := min((pageWidth-2*margin-legendRoom)/w, mostTall/h)
-	top := margin + titleSize + 14
-	if p.Subtitle != "" {
-		top += textSize + 6
+	for _, a := range p.Arrows {
+		box = box.Extend(a.From).Extend(a.To)
 	}
-	x0, y0 := margin, top
+	w, h := max(box.Max[0]-box.Min[0], 0.1), max(box.Max[1]-box.Min[1], 0.1)
+	f := &Figure{W: pageWidth, Title: p.Title, Desc: p.Desc, Paper: paper}
+	x0, y0 := margin, margin+titleSize+14
+	if p.Subtitle != "" {
+		y0 += textSize + 6
+	}
+	scale := min((pageWidth-2*margin-legendRoom)/w, mostTall/h)
+	if p.Inset {
+		f.W, x0, y0 = insetWidth, 10, 22
+		scale = min((insetWidth-2*x0)/w, insetTall/h)
+		x0 = (insetWidth - w*scale) / 2
+	}
 	at := func(q orb.Point) orb.Point {
 		return orb.Point{x0 + (q[0]-box.Min[0])*scale, y0 + (box.Max[1]-q[1])*scale}
 	}
+	p.floor(f, at)
 	bottom := y0 + h*scale
+	if p.Inset {
+		scaleBar(f, x0, bottom+16, scale)
+		f.H = math.Ceil(p.legendBelow(f, bottom+34) + 6)
+		return f
+	}
 	legendBottom := y0 + float64(len(p.Legend.Entries))*20 + 24
 	below := max(bottom, legendBottom) + 40
 	var notes []string
 	for _, n := range p.Notes {
 		notes = append(notes, wrap(n, pageWidth-2*margin, textSize)...)
 	}
-	f := &Figure{W: pageWidth, H: math.Ceil(below + float64(len(notes))*(textSize+5) + margin), Title: p.Title, Paper: paper}
+	f.H = math.Ceil(below + float64(len(notes))*(textSize+5) + margin)
+	f.Text(orb.Point{margin, margin + titleSize}, p.Title, TextStyle{Size: titleSize, Bold: true, Color: ink})
+	if p.Subtitle != "" {
+		f.Text(orb.Point{margin, margin + titleSize + textSize + 8}, p.Subtitle, TextStyle{Size: textSize, Color: grey})
+	}
+	p.legend(f, y0)
+	scaleBar(f, x0, max(bottom, legendBottom)+18, scale)
+	for i, n := range notes {
+		f.Text(orb.Point{margin, below + float64(i+1)*(textSize+5)}, n, TextStyle{Size: textSize, Color: grey})
+	}
+	return f
+}
 
+// floor draws the plan itself.
+func (p *Plan) floor(f *Figure, at func(orb.Point) orb.Point) {
 	p.cells(f, at)
 	ring := func(r []orb.Point) orb.Ring {
 		out := make(orb.Ring, len(r))
@@ -147,18 +199,10 @@ func (p *Plan) Figure() *Figure {
 		f.Line(Style{Stroke: ink, Width: 1.6}, ring(l)...)
 	}
 	f.Polygon(Style{Stroke: ink, Width: 2.2}, outline)
+	for _, a := range p.Arrows {
+		arrow(f, at(a.From), at(a.To))
+	}
 	p.marks(f, at)
-
-	f.Text(orb.Point{margin, margin + titleSize}, p.Title, TextStyle{Size: titleSize, Bold: true, Color: ink})
-	if p.Subtitle != "" {
-		f.Text(orb.Point{margin, margin + titleSize + textSize + 8}, p.Subtitle, TextStyle{Size: textSize, Color: grey})
-	}
-	p.legend(f, y0)
-	scaleBar(f, x0, max(bottom, legendBottom)+18, scale)
-	for i, n := range notes {
-		f.Text(orb.Point{margin, below + float64(i+1)*(textSize+5)}, n, TextStyle{Size: textSize, Color: grey})
-	}
-	return f
 }
 
 // cells draws runs of cells of one step in a row as one rectangle.
@@ -180,30 +224,56 @@ func (p *Plan) cells(f *Figure, at func(orb.Point) orb.Point) {
 }
 
 func (p *Plan) marks(f *Figure, at func(orb.Point) orb.Point) {
-	const r = 5.5
 	for _, m := range p.Marks {
 		q := at(m.At)
-		up, size := 0.0, textSize
+		up, size, bold := markRadius+5, textSize, true
 		switch m.Kind {
-		case AccessPoint:
-			f.Circle(q, r, Style{Fill: paper, Stroke: ink, Width: 1.8})
-			f.Circle(q, 1.8, Style{Fill: ink})
-		case AddedAccessPoint, MovedAccessPoint:
-			if m.Kind == MovedAccessPoint {
-				f.Line(Style{Stroke: accent, Width: 1.6}, at(m.From), q)
-				f.Circle(at(m.From), 3, Style{Fill: paper, Stroke: accent, Width: 1.6})
-			}
-			added(f, q, r+2)
+		case MovedAccessPoint:
+			f.Line(Style{Stroke: accent, Width: 1.6}, at(m.From), q)
+			f.Circle(at(m.From), 3, Style{Fill: paper, Stroke: accent, Width: 1.6})
 		case Label:
 			up, size = -textSize*0.35, textSize+1
+		case Stood, NotYet:
+			up, size, bold = 5, textSize-2, false
+		case Remark:
+			up = 9
 		}
+		m.Kind.draw(f, q)
 		if m.Text != "" {
-			if m.Kind != Label {
-				up = r + 5
-			}
-			f.Text(orb.Point{q[0], q[1] - up}, m.Text, TextStyle{Size: size, Bold: true, Anchor: Middle, Color: ink, Halo: paper})
+			f.Text(orb.Point{q[0], q[1] - up}, m.Text, TextStyle{Size: size, Bold: bold, Anchor: Middle, Color: ink, Halo: paper})
 		}
 	}
+}
+
+const markRadius = 5.5
+
+// draw draws what stands for a kind of mark.
+func (k MarkKind) draw(f *Figure, q orb.Point) {
+	switch k {
+	case AccessPoint:
+		f.Circle(q, markRadius, Style{Fill: paper, Stroke: ink, Width: 1.8})
+		f.Circle(q, 1.8, Style{Fill: ink})
+	case AddedAccessPoint, MovedAccessPoint:
+		added(f, q, markRadius+2)
+	case Stood:
+		f.Circle(q, 2.6, Style{Fill: ink, Stroke: paper, Width: 0.8})
+	case NotYet:
+		f.Circle(q, 2.6, Style{Fill: paper, Stroke: ink, Width: 1})
+	case Remark:
+		f.Circle(q, 6, Style{Stroke: accent, Width: 2})
+	}
+}
+
+// arrow draws a line with a head.
+func arrow(f *Figure, a, b orb.Point) {
+	l := math.Hypot(b[0]-a[0], b[1]-a[1])
+	if l == 0 {
+		return
+	}
+	f.Line(Style{Stroke: arrowBlue, Width: 1.1}, a, b)
+	head := min(5, l/2)
+	x, y := (b[0]-a[0])/l*head, (b[1]-a[1])/l*head
+	f.Polygon(Style{Fill: arrowBlue}, orb.Ring{b, {b[0] - x - y/2.2, b[1] - y + x/2.2}, {b[0] - x + y/2.2, b[1] - y - x/2.2}})
 }
 
 // added draws the mark of an access point to be added.
@@ -215,20 +285,46 @@ func (p *Plan) legend(f *Figure, y float64) {
 	x := pageWidth - margin - legendRoom + 20
 	f.Text(orb.Point{x, y + textSize}, p.Legend.Title, TextStyle{Size: textSize, Bold: true, Color: ink})
 	for i, e := range p.Legend.Entries {
-		top := y + 22 + float64(i)*20
-		box := orb.Bound{Min: orb.Point{x, top}, Max: orb.Point{x + 22, top + 14}}
-		switch {
-		case e.Step == Attention:
-			f.Line(Style{Stroke: accent, Width: 2}, orb.Point{x, top + 7}, orb.Point{x + 22, top + 7})
-		case e.Step == Added:
-			added(f, orb.Point{x + 11, top + 7}, 7)
-		case e.Step < 0:
-			f.Rect(box, Style{Fill: paper, Stroke: grey, Width: 0.8})
-		default:
-			f.Rect(box, Style{Fill: canvas.Ramp(e.Step), Stroke: grey, Width: 0.8})
-		}
-		f.Text(orb.Point{x + 30, top + 11.5}, e.Text, TextStyle{Size: textSize, Color: ink})
+		e.draw(f, x, y+22+float64(i)*20)
 	}
+}
+
+// legendBelow sets the legend in lines from y down and gives where it ends.
+func (p *Plan) legendBelow(f *Figure, y float64) float64 {
+	x := 10.0
+	if p.Legend.Title != "" {
+		f.Text(orb.Point{x, y + 11.5}, p.Legend.Title, TextStyle{Size: textSize, Bold: true, Color: ink})
+		x += TextWidth(p.Legend.Title, textSize, true)*1.15 + 14
+	}
+	for _, e := range p.Legend.Entries {
+		w := 28 + TextWidth(e.Text, textSize, false)*1.12 // other fonts are wider
+		if x > 10 && x+w > insetWidth-10 {
+			x, y = 10, y+20
+		}
+		e.draw(f, x, y)
+		x += w + 14
+	}
+	return y + 18
+}
+
+// draw draws an entry with its upper left at x, top.
+func (e *Entry) draw(f *Figure, x, top float64) {
+	box := orb.Bound{Min: orb.Point{x, top}, Max: orb.Point{x + 22, top + 14}}
+	switch {
+	case e.Step >= ofMark:
+		MarkKind(e.Step-ofMark).draw(f, orb.Point{x + 11, top + 7})
+	case e.Step == Pointed:
+		arrow(f, orb.Point{x, top + 7}, orb.Point{x + 22, top + 7})
+	case e.Step == Attention:
+		f.Line(Style{Stroke: accent, Width: 2}, orb.Point{x, top + 7}, orb.Point{x + 22, top + 7})
+	case e.Step == Added:
+		added(f, orb.Point{x + 11, top + 7}, 7)
+	case e.Step < 0:
+		f.Rect(box, Style{Fill: paper, Stroke: grey, Width: 0.8})
+	default:
+		f.Rect(box, Style{Fill: canvas.Ramp(e.Step), Stroke: grey, Width: 0.8})
+	}
+	f.Text(orb.Point{x + 30, top + 11.5}, e.Text, TextStyle{Size: textSize, Color: ink})
 }
 
 // scaleBar draws a length of the form 1, 2 or 5 times a power of ten metres.

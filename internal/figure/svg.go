@@ -23,6 +23,9 @@ func (f *Figure) SVG() []byte {
 	if f.Title != "" {
 		fmt.Fprintf(&b, "<title>%s</title>\n", html.EscapeString(canvas.Clean(f.Title)))
 	}
+	if f.Desc != "" {
+		fmt.Fprintf(&b, "<desc>%s</desc>\n", html.EscapeString(canvas.Clean(f.Desc)))
+	}
 	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" fill="%s"/>`+"\n", hex(f.Paper))
 	crisp := false
 	for i := range f.shapes {
