@@ -34,7 +34,7 @@ func newReport(sh *shell) *cobra.Command {
 	var f reportFlags
 	cmd := &cobra.Command{
 		Use:   "report FILE",
-		Short: "Write the report for the customer, as HTML and PDF",
+		Short: "Write the report for the customer",
 		Long: `report writes what the customer gets: what was asked, method and equipment, plans,
 the fitted model, maps of coverage and expected error, the position error against the
 targets and how the verdict was reached, what does not fit and what was done about
@@ -42,18 +42,20 @@ it, the checks of the infrastructure, what to do next, open questions, cautions,
 the limits of it all. Its numbers are those of fit, errors, cover, doubts, prep and
 next, with the same flags.
 
-It is one file, HTML or PDF by its name, or both with two --out; figures are in it,
-and nothing in it comes from elsewhere. Equal input gives equal bytes: its date is that
+It is one HTML file that prints on paper; figures are in it, and nothing in it comes
+from elsewhere. Equal input gives equal bytes: its date is that
 of the last scan, unless --date gives another (or today).
 
 Addresses of the site's own radios are left out (--bssid drop), hashed by a key that
 stays in the site file (hash), or there (keep). Those of neighbours are never in it.
 
 Before any walk it is a report on the plan: predictions from published figures
-(--environment), infrastructure, open questions.`,
+(--environment), infrastructure, open questions.
+
+It exits with 0 when the report is written, whatever stands in it.`,
 		Example: `  footrule report depot.footrule
   footrule report depot.footrule --target-ce50 5 --target-ce90 10 --customer "Harbour Depot" --author "R. Alder"
-  footrule report depot.footrule --out depot.html --out depot.pdf --paper letter --levels each`,
+  footrule report depot.footrule --out depot.html --paper letter --levels each`,
 		Args: files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := f.check(args[0]); err != nil {
@@ -82,7 +84,7 @@ Before any walk it is a report on the plan: predictions from published figures
 	f.source.add(cmd)
 	f.cover.addAs(cmd, "heard-confidence")
 	fl := cmd.Flags()
-	fl.StringArrayVar(&f.out, "out", nil, "file to write, .html or .pdf (repeatable; default: FILE with .html)")
+	fl.StringArrayVar(&f.out, "out", nil, "file to write, .html (repeatable; default: FILE with .html)")
 	fl.StringVar(&f.title, "title", "", "title of the report")
 	fl.StringVar(&f.customer, "customer", "", "whom it is for")
 	fl.StringVar(&f.author, "author", "", "who answers for it")
@@ -105,9 +107,9 @@ func (f *reportFlags) check(path string) error {
 	}
 	for i, name := range f.out {
 		switch strings.ToLower(filepath.Ext(name)) {
-		case ".html", ".htm", ".pdf":
+		case ".html", ".htm":
 		default:
-			return usage(fmt.Errorf("--out %q; give a name that ends in .html or .pdf", name))
+			return usage(fmt.Errorf("--out %q; give a name that ends in .html", name))
 		}
 		if slices.Contains(f.out[:i], name) {
 			return usage(fmt.Errorf("--out %q twice; give each file once", name))

@@ -24,7 +24,7 @@ func demoWalk(tb testing.TB, seed uint64) *survey {
 	st, err := store.Create(filepath.Join(tb.TempDir(), "demo.footrule"), plan, store.Options{Version: version, NoSync: true})
 	require.NoError(tb, err)
 	tb.Cleanup(func() { st.Close() })
-	f := surveyFlags{facings: "0,90,180,270", scans: 3, need: 3, threshold: -75, spacing: 5}
+	f := surveyFlags{facings: "0,90,180,270", scans: 3, need: 3, threshold: -75, spacing: 5, screenFlags: screenFlags{theme: "any"}}
 	s, err := newSurvey(sh, st, &f, walk.Synthetic, seed)
 	require.NoError(tb, err)
 	s.scanner, err = synthetic.New(plan, synthetic.Office().Truth(plan, seed), seed, clock)
