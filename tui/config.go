@@ -85,12 +85,12 @@ type Standing struct {
 
 	Warnings []string
 
-	Judged   []Judged   // one per place that was judged
-	ErrorsM  []float64  // of all fixes, ascending
-	Curves   []Curve    // one per radio in the fit
-	Findings []Finding  // the strongest first; from Find
-	Odd      []Doubt    // about the latest visit, by the fit before it; of a replay
-	TargetM  [2]float64 // wanted of half and of nine in ten fixes; 0 where nothing is asked
+	Judged   []Judged  // one per place that was judged
+	ErrorsM  []float64 // of all fixes, ascending
+	Curves   []Curve   // one per radio in the fit
+	Findings []Finding // the strongest first; from Find
+	Odd      []Doubt   // about the latest visit, by the fit before it; of a replay
+	Targets  []Target  // what is asked of the error
 
 	// Level predicts radio k (place in Site.Radios) where someone stands, in dBm,
 	// NaN where unknown. It is called while a frame is made, so it has to be quick.
@@ -110,6 +110,14 @@ type Doubt struct {
 type Leg struct {
 	LengthM float64
 	Via     []orb.Point // turning points, with both ends
+}
+
+// Target is what is asked of the error, and how that stands.
+type Target struct {
+	Share   float64 // of places, 0 to 1
+	WithinM float64
+	Verdict string // a few words
+	Passed  bool
 }
 
 // Judged is one place whose fixes were held against where the surveyor stood.

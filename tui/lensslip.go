@@ -159,6 +159,13 @@ func (m *Model) drawErrorSlip(s *slip) {
 	if !math.IsNaN(st.RMSM) {
 		m.drawFitRow(s, fitRow{name: "RMS / bound", value: w.number(w.length(st.RMSM), 1), half: "/ " + w.number(w.length(st.BoundM), 1), unit: w.unit()})
 	}
+	for _, t := range st.Targets {
+		look := m.look.accent
+		if t.Passed {
+			look = m.look.text
+		}
+		s.wrap(fmt.Sprintf("%.0f %% in %s: %s", 100*t.Share, w.metres(t.WithinM), t.Verdict), look, 2)
+	}
 	s.gap()
 	rank := m.worst()
 	rows := min(4, len(rank))
@@ -275,7 +282,10 @@ func (m *Model) drawSpread(s *slip, h int) {
 	es := m.standing.ErrorsM
 	s.text("Share of fixes within", m.look.quiet)
 	h -= 2
-	top := max(es[len(es)-1], m.standing.TargetM[0], m.standing.TargetM[1])
+	top := es[len(es)-1]
+	for _, t := range m.standing.Targets {
+		top = max(top, t.WithinM)
+	}
 	const axis = 5
 	w := s.r.w - axis
 	x, y := s.r.x+axis, s.r.y+s.y
@@ -296,10 +306,8 @@ func (m *Model) drawSpread(s *slip, h int) {
 	}
 	line.Line(lx, ly, px(top), ly)
 	line.Draw(s.c, x, y, m.words.glyphs, m.look.full)
-	for i, q := range []float64{0.5, 0.9} {
-		if t := m.standing.TargetM[i]; t > 0 {
-			s.c.Text(x+int(px(t)/2), y+int(py(q)/4), m.words.fix, m.look.accentStrong)
-		}
+	for _, t := range m.standing.Targets {
+		s.c.Text(x+int(px(t.WithinM)/2), y+int(py(t.Share)/4), m.words.fix, m.look.accentStrong)
 	}
 	s.c.Right(x-1, y, axis-1, "100%", m.look.quiet)
 	s.c.Right(x-1, y+int(py(.5)/4), axis-1, "50%", m.look.quiet)

@@ -137,7 +137,7 @@ func newPlay(plan *site.Site, w walk.Walk) (*play, error) {
 // judge is the standing after the first n facts, with the doubts about the
 // latest visit by the fit before it.
 func (p *play) judge(ctx context.Context, n int) (tui.Standing, error) {
-	st, _, err := judgeWalk(ctx, p.plan, p.player.Known(n))
+	st, _, err := judgeWalk(ctx, p.plan, p.player.Known(n), nil)
 	if n == 0 || err != nil {
 		return st, err
 	}

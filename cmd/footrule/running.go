@@ -23,12 +23,15 @@ const leastPlaces = 5
 // running fits a walk while it is being taken and remembers the latest fit, by
 // which the next visit is doubted.
 type running struct {
-	plan *site.Site
-	mu   sync.Mutex
-	fit  *propagation.Fit
+	plan    *site.Site
+	targets []position.Target
+	mu      sync.Mutex
+	fit     *propagation.Fit
 }
 
-func newRunning(plan *site.Site) *running { return &running{plan: plan} }
+func newRunning(plan *site.Site, targets []position.Target) *running {
+	return &running{plan: plan, targets: targets}
+}
 
 // latest gives the newest fit, nil before there is one.
 func (r *running) latest() *propagation.Fit {
@@ -40,7 +43,7 @@ func (r *running) latest() *propagation.Fit {
 // judge is the running fit and error of a walk, by the functions that the
 // commands fit and errors use.
 func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) {
-	st, fit, err := judgeWalk(ctx, r.plan, w)
+	st, fit, err := judgeWalk(ctx, r.plan, w, r.targets)
 	if fit != nil {
 		r.mu.Lock()
 		r.fit = fit
@@ -51,7 +54,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 
 // judgeWalk fits a walk and measures its error. The fit is nil where there are
 // too few places for one.
-func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk) (tui.Standing, *propagation.Fit, error) {
+func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk, targets []position.Target) (tui.Standing, *propagation.Fit, error) {
 	walks := []walk.Walk{w}
 	stays := walk.Stays(plan, walks, walk.ByVisit)
 	st := tui.Standing{Points: places(stays), Need: leastPlaces, RMSM: math.NaN(), BoundM: math.NaN(), FiveMoreM: math.NaN(),
@@ -85,7 +88,7 @@ func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk) (tui.Standing,
 		return fit.Level(k, plan.FloorIndex(floor), at)
 	}
 	st.Curves = curves(data, fit)
-	e, err := position.Judge(ctx, plan, walks, position.Options{Seed: 1})
+	e, err := position.Judge(ctx, plan, walks, position.Options{Seed: 1, Targets: targets})
 	if err != nil {
 		return st, fit, fmt.Errorf("no position error yet: %w", err)
 	}
@@ -93,6 +96,9 @@ func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk) (tui.Standing,
 	st.CE90M = tui.Estimate{Value: e.Statistics.CE90M, Half: e.CI95["ce90_m"].Half()}
 	st.RMSM, st.BoundM = e.Statistics.RMSM, e.BoundRMSM
 	st.Judged, st.ErrorsM = judgedPlaces(e)
+	for _, t := range e.Targets {
+		st.Targets = append(st.Targets, targetOf(t))
+	}
 	o := position.Outlook(e, fit, 5)
 	st.FiveMoreM = o.CE50.Then
 	return st, fit, nil
@@ -136,6 +142,20 @@ func doubtsOf(plan *site.Site, fit *propagation.Fit, v *walk.Visit) []tui.Doubt 
 			text = fmt.Sprintf("%s is %.0f dB above the fit here. Is this the right point, and the AP where the plan says?", d.Name, d.ResidualDB)
 		}
 		out = append(out, tui.Doubt{AP: ap, Text: text})
+	}
+	return out
+}
+
+// targetOf says how a target stands in the words of the screen.
+func targetOf(t position.Outcome) tui.Target {
+	out := tui.Target{Share: t.Share, WithinM: t.WithinM, Verdict: string(t.Verdict), Passed: t.Verdict == position.Passed}
+	if t.Verdict == position.Open {
+		switch {
+		case t.MoreAtRate > 0:
+			out.Verdict = fmt.Sprintf("open, %d more settle it", t.MoreAtRate)
+		case t.MoreWithin > 0:
+			out.Verdict = fmt.Sprintf("open, %d more at least", t.MoreWithin)
+		}
 	}
 	return out
 }

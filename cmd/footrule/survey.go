@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"footrule/internal/boot"
+	"footrule/internal/position"
 	"footrule/internal/radio"
 	"footrule/internal/route"
 	"footrule/internal/site"
@@ -30,6 +31,8 @@ type surveyFlags struct {
 	facings                  string
 	scans, need              int
 	threshold                float64
+	target50, target90       float64
+	asked                    []position.Target // by the two before it
 	plain                    bool
 	screenFlags
 }
@@ -46,6 +49,8 @@ func (f *surveyFlags) add(cmd *cobra.Command) {
 	fl.IntVar(&f.scans, "scans", d.ScansPerFacing, "scans to take per facing")
 	fl.IntVar(&f.need, "need", d.Need, "access points that every point should hear")
 	fl.Float64Var(&f.threshold, "threshold-dbm", d.ThresholdDBm, "level from which an access point counts as heard")
+	fl.Float64Var(&f.target50, "target-ce50", 0, "metres that half of the places must be within, shown beside the error")
+	fl.Float64Var(&f.target90, "target-ce90", 0, "metres that 90 % of the places must be within, shown beside the error")
 	fl.BoolVar(&f.plain, "plain", false, "plain prompts, line by line, instead of the screen (also with ACCESSIBLE set)")
 	fl.BoolVar(&f.big, "big", false, "begin with letters that can be read at arm's length")
 	f.screenFlags.add(cmd, true)
@@ -65,6 +70,15 @@ func (f *surveyFlags) settings() (walk.Settings, error) {
 		return s, usage(fmt.Errorf("--threshold-dbm %g; a level from −120 to below 0 dBm", f.threshold))
 	case !(f.spacing > 0):
 		return s, usage(fmt.Errorf("--spacing %g; metres above 0", f.spacing))
+	}
+	for _, t := range []position.Target{{Share: 0.5, WithinM: f.target50}, {Share: 0.9, WithinM: f.target90}} {
+		if t.WithinM == 0 {
+			continue
+		}
+		if _, err := t.Check(0, 0); err != nil {
+			return s, usage(fmt.Errorf("--target-ce%.0f %g: %w", 100*t.Share, t.WithinM, err))
+		}
+		f.asked = append(f.asked, t)
 	}
 	if f.facings == "free" {
 		return s, nil
@@ -120,7 +134,7 @@ func newSurvey(sh *shell, st *store.Store, f *surveyFlags, source walk.Source, s
 		return nil, usage(err)
 	}
 	return &survey{sh: sh, st: st, plan: plan, session: session, flags: f, resumed: resumed,
-		running: newRunning(plan), ways: map[string]*route.Ways{}}, nil
+		running: newRunning(plan, f.asked), ways: map[string]*route.Ways{}}, nil
 }
 
 // lay lays a grid of points on the floors that have none.
