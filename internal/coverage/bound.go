@@ -1,6 +1,7 @@
 package coverage
 
 import (
+	"context"
 	"math"
 
 	"footrule/internal/position"
@@ -27,6 +28,9 @@ type radioTerm struct {
 	at              orb.Point
 	rise2           float64
 	sigma, floorDBm float64
+	steep           float64 // 10 n/(σ ln 10), of [position.Bound]; beyond breakM it is steepBeyond
+	steepBeyond     float64
+	break2          float64 // square of the distance of the break, +Inf for none
 	never           float64 // probability that a strong radio is missed in the whole stay
 	strong          float64 // level from which HeardWeight is 1 − never
 	deaf            float64 // level below which it is 0
@@ -58,40 +62,46 @@ func (m *Map) radioTerms(floor int, radios []int) []radioTerm {
 		rise := m.Site.Floors[m.Site.FloorIndex(ap.Floor)].ElevationM + ap.HeightM - m.Site.Floors[floor].ElevationM - m.Site.ReceiverHeightM
 		shadow, scatter := m.Fit.Spread(k)
 		sigma := math.Sqrt(shadow*shadow + scatter*scatter/scans)
+		break2 := math.Inf(1)
+		if g.BreakM > 0 {
+			break2 = g.BreakM * g.BreakM
+		}
+		steep := 10 / (sigma * math.Ln10)
 		out[n] = radioTerm{at: ap.At, rise2: rise * rise, sigma: sigma, floorDBm: g.FloorDBm,
+			steep: steep * r.Exponent.Est, steepBeyond: steep * g.Beyond, break2: break2,
 			never:  r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, scans),
 			strong: g.FloorDBm + weightReach*sigma, deaf: g.FloorDBm - weightReach*sigma}
 	}
 	return out
 }
 
-// term is what radio k says in a cell; ok is false where that is nothing.
-func (m *Map) term(fm *FloorMap, r *radioTerm, k, i int) (t position.Term, ok bool) {
+// information is F, in 1/m².
+type information struct{ xx, xy, yy float64 }
+
+// tell adds what radio k says in a cell, as [position.Information] has it.
+func (f *information) tell(fm *FloorMap, r *radioTerm, k, i int) {
 	mu := float64(fm.levels[k][i])
 	x, y := fm.At[i][0]-r.at[0], fm.At[i][1]-r.at[1]
-	d := math.Sqrt(x*x + y*y + r.rise2)
-	if mu < r.deaf || d <= site.MinDistanceM {
-		return t, false // says nothing, or stands where the level is flat
+	d2 := x*x + y*y + r.rise2
+	if mu < r.deaf || d2 <= site.MinDistanceM*site.MinDistanceM {
+		return // says nothing, or stands where the level is flat
 	}
 	w := 1 - r.never
 	if mu < r.strong {
 		w = position.HeardWeight(mu, r.floorDBm, r.sigma, r.never)
 	}
-	return position.Term{Offset: orb.Point{x, y}, DistanceM: d, Exponent: m.Fit.ExponentAt(k, d), SigmaDB: r.sigma, Weight: w}, true
-}
-
-// information is F in a cell, in 1/m², of some radios that are in the fit.
-func (m *Map) information(fm *FloorMap, terms []radioTerm, radios []int, i int) (xx, xy, yy float64) {
-	for n, k := range radios {
-		if t, ok := m.term(fm, &terms[n], k, i); ok {
-			x, xy1, y := position.Information([]position.Term{t})
-			xx, xy, yy = xx+x, xy+xy1, yy+y
-		}
+	g := r.steep / d2
+	if d2 > r.break2 {
+		g = r.steepBeyond / d2
 	}
-	return xx, xy, yy
+	g *= g * w
+	f.xx += g * x * x
+	f.xy += g * x * y
+	f.yy += g * y * y
 }
 
-// Accuracy of one floor of the map.
+// Accuracy of one floor of the map. It uses as many goroutines as there are
+// processors.
 func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 	n := fm.Len()
 	a := &Accuracy{BoundM: make([]float64, n), ErrorM: make([]float64, n)}
@@ -100,20 +110,19 @@ func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 	box := m.Site.Floors[fm.Floor].BoundingBox()
 	span := math.Hypot(box.Max[0]-box.Min[0], box.Max[1]-box.Min[1])
 	prior := fm.prior()
-	var terms []position.Term
-	for i := range n {
-		terms = terms[:0]
-		for n, k := range radios {
-			if t, ok := m.term(fm, &ready[n], k, i); ok {
-				terms = append(terms, t)
+	_ = parallel(context.Background(), (n+chunk-1)/chunk, func(part int) {
+		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
+			var f information
+			for n, k := range radios {
+				f.tell(fm, &ready[n], k, i)
 			}
+			a.BoundM[i] = math.NaN()
+			if c, ok := position.BoundOf(f.xx, f.xy, f.yy); ok && c.RMS() <= span {
+				a.BoundM[i] = c.RMS()
+			}
+			a.ErrorM[i] = f.withPrior(prior).MeanM()
 		}
-		a.BoundM[i] = math.NaN()
-		if c, ok := position.Bound(terms); ok && c.RMS() <= span {
-			a.BoundM[i] = c.RMS()
-		}
-		a.ErrorM[i] = withPrior(terms, prior).MeanM()
-	}
+	})
 	return a
 }
 
@@ -140,10 +149,9 @@ func (c *Cells) prior() position.Covariance {
 }
 
 // withPrior is (F + P⁻¹)⁻¹.
-func withPrior(terms []position.Term, p position.Covariance) position.Covariance {
-	xx, xy, yy := position.Information(terms)
+func (f information) withPrior(p position.Covariance) position.Covariance {
 	det := p.XX*p.YY - p.XY*p.XY
-	xx, xy, yy = xx+p.YY/det, xy-p.XY/det, yy+p.XX/det
+	xx, xy, yy := f.xx+p.YY/det, f.xy-p.XY/det, f.yy+p.XX/det
 	det = xx*yy - xy*xy
 	return position.Covariance{XX: yy / det, XY: -xy / det, YY: xx / det}
 }

@@ -127,8 +127,11 @@ func (d *placing) measure(m *Map, ap int, radios []int) (reached []int, info [3]
 		terms := trial.radioTerms(cells.Floor, radios)
 		lo, _ := slices.BinarySearch(d.sample, at)
 		for j := lo; j < len(d.sample) && d.sample[j] < at+cells.Len(); j++ {
-			xx, xy, yy := trial.information(&fm, terms, radios, d.sample[j]-at)
-			info[0][j], info[1][j], info[2][j] = float32(xx), float32(xy), float32(yy)
+			var f information
+			for n, k := range radios {
+				f.tell(&fm, &terms[n], k, d.sample[j]-at)
+			}
+			info[0][j], info[1][j], info[2][j] = float32(f.xx), float32(f.xy), float32(f.yy)
 		}
 		at += cells.Len()
 	}

@@ -3,6 +3,8 @@ package position
 import (
 	"math"
 
+	"footrule/internal/propagation"
+
 	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/mathext"
 )
@@ -62,7 +64,7 @@ const longestEllipse = 1e4
 // Radios of one access point count as independent measurements of the same
 // direction, so that they never make a fix by themselves.
 func Bound(terms []Term) (c Covariance, ok bool) {
-	return invert(Information(terms))
+	return BoundOf(Information(terms))
 }
 
 // Information is F, in 1/m²: see [Bound].
@@ -95,7 +97,7 @@ func BoundCommonLevel(terms []Term) (c Covariance, ok bool) {
 	if !(uu > 0) {
 		return Covariance{}, false
 	}
-	return invert(xx-xu*xu/uu, xy-xu*yu/uu, yy-yu*yu/uu)
+	return BoundOf(xx-xu*xu/uu, xy-xu*yu/uu, yy-yu*yu/uu)
 }
 
 // slope is ∂μ/∂p in units of σ.
@@ -104,9 +106,9 @@ func (t *Term) slope() (x, y float64) {
 	return g * t.Offset[0], g * t.Offset[1]
 }
 
-// invert gives the covariance that belongs to an information matrix; ok is
+// BoundOf gives the covariance that belongs to an information matrix; ok is
 // false where one axis of it is longestEllipse times the other or infinite.
-func invert(xx, xy, yy float64) (c Covariance, ok bool) {
+func BoundOf(xx, xy, yy float64) (c Covariance, ok bool) {
 	mean, half := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
 	if !(mean-half > (mean+half)/(longestEllipse*longestEllipse)) || math.IsInf(mean, 0) {
 		return Covariance{}, false
@@ -132,9 +134,9 @@ func HeardWeight(mu, floorDBm, sigma, p0 float64) float64 {
 	if z > 30 {
 		return 0
 	}
-	phi := math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)
-	u := p0 + (1-p0)*math.Erfc(-z/math.Sqrt2)/2
-	w := (1 - p0) * (math.Erfc(z/math.Sqrt2)/2 + z*phi)
+	below, phi := propagation.Normal(z)
+	u := p0 + (1-p0)*below
+	w := (1 - p0) * (1 - below + z*phi)
 	if phi > 0 {
 		w += (1 - p0) * (1 - p0) * phi * phi / u
 	}

@@ -196,7 +196,7 @@ func (s *search) hillInHand(floor int, p orb.Point, l float64) hill {
 
 func (s *search) covariance(p place) (Covariance, bool) {
 	h := s.hill(p.floor, p.at)
-	return invert(h.jxx, h.jxy, h.jyy)
+	return BoundOf(h.jxx, h.jxy, h.jyy)
 }
 
 const (
