@@ -15,8 +15,11 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// version is set by the linker for releases.
-var version = "0.1.0-dev"
+// version and revision are set by the linker for releases.
+var (
+	version  = "0.1.0-dev"
+	revision string
+)
 
 // shell is what a command may touch of the world around it.
 type shell struct {
@@ -101,6 +104,7 @@ var commands = []func(*shell) *cobra.Command{
 
 	newCheck,
 	newValidate,
+	newMan,
 }
 
 // files checks the number of file arguments and names what is missing.
@@ -121,6 +125,9 @@ func versionText() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return version
+	}
+	if revision != "" {
+		return version + " " + revision + " " + info.GoVersion
 	}
 	rev, dirty := "", ""
 	for _, s := range info.Settings {
