@@ -31,13 +31,13 @@ type debian struct {
 }
 
 // debianVersion is the version as Debian sorts it: 1.2.0-dev comes before 1.2.0,
-// and one of its revisions before the next day's.
+// and a revision of it before a later one.
 func (r release) debianVersion() string {
 	number, pre, is := strings.Cut(r.version, "-")
 	if !is {
 		return number
 	}
-	return fmt.Sprintf("%s~%s+%s.%s", number, pre, r.date.Format("20060102"), r.revision)
+	return fmt.Sprintf("%s~%s+%s.%s", number, pre, r.date.Format("200601021504"), r.revision)
 }
 
 // installed is where the files go by the Filesystem Hierarchy Standard 3.0 and

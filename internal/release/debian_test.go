@@ -133,11 +133,11 @@ func TestDevelopmentSortsBefore(t *testing.T) {
 	order := []string{
 		release{version: "1.1.9", revision: "ffff", date: day}.debianVersion(),
 		release{version: "1.2.0-dev", revision: "ffff", date: day}.debianVersion(),
-		release{version: "1.2.0-dev", revision: "0000+changes", date: day.AddDate(0, 0, 1)}.debianVersion(),
+		release{version: "1.2.0-dev", revision: "0000+changes", date: day.Add(time.Minute)}.debianVersion(),
 		release{version: "1.2.0-rc.1", revision: "aaaa", date: day}.debianVersion(),
 		release{version: "1.2.0", revision: "0000", date: day}.debianVersion(),
 	}
-	assert.Equal(t, "1.2.0~dev+20260302.ffff", order[1])
+	assert.Equal(t, "1.2.0~dev+202603022359.ffff", order[1])
 	for i := 1; i < len(order); i++ {
 		dpkg(t, "dpkg", "--compare-versions", order[i-1], "lt", order[i])
 	}
