@@ -18,4 +18,4 @@ mkdir -p "$work/another/folder"
 tar -C "$here/../.." --exclude=./dist -cf - . | tar -C "$work/another/folder" -xf -
 (umask 077 && GOCACHE="$work/cache" TZ=Pacific/Apia "$work/another/folder/internal/release/build.sh" "" "$work/out" >/dev/null)
 diff -r "$out" "$work/out"
-echo "equal: $(ls "$out" | wc -l) files in two builds"
+echo "equal: every file of two builds, of revision $(git -C "$here" rev-parse --short=12 HEAD)"

@@ -1,0 +1,193 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// offline is what every command does to the same site, without a network.
+var offline = []struct {
+	code int
+	args string
+}{
+	{0, "demo --plain --scans 1 --facings 0 --file d.footrule"},
+	{0, "new hall.footrule --from hall.toml"},
+	{0, "plan hall.footrule"},
+	{0, "prep hall.footrule"},
+	{0, "cover hall.footrule --map heard --out heard.svg"},
+	{0, "place hall.footrule --plan planned.toml"},
+	{0, "walk hall.footrule --synthetic --plain --scans 1 --facings free"},
+	{0, "import hall.footrule walk.csv"},
+	{0, "radios d.footrule"},
+	{0, "receivers d.footrule"},
+	{0, "fit d.footrule --model ols"},
+	{0, "errors d.footrule --model ols"},
+	{0, "next d.footrule --model ols"},
+	{0, "doubts d.footrule"},
+	{0, "replay d.footrule --plain --every 50"},
+	{0, "man pages"},
+	{0, "completion bash"},
+	{0, "--version"},
+}
+
+// radioOnly are the commands that speak to the kernel's radio, and to nothing else.
+var radioOnly = []string{"doctor", "scan"}
+
+// elsewhere are commands that are not run here, and why not.
+var elsewhere = map[string]string{
+	"validate": "takes half a minute; it is the computations of the others on simulated sites",
+	"help":     "prints what --help prints",
+}
+
+const (
+	offlineHall = `format = "footrule-site/1"
+name = "Hall"
+[[floor]]
+id = "G"
+outline = [[0, 0], [20, 0], [20, 12], [0, 12]]
+[[floor.point]]
+id = "P01"
+at = [3, 3]
+[[access_point]]
+id = "A"
+floor = "G"
+at = [1, 1]
+height_m = 2.8
+[[access_point.radio]]
+band = "5"
+bssids = ["02:00:5e:10:01:00"]
+`
+	offlineWalk = `time,visit,point,floor,x_m,y_m,facing_deg,scan,bssid,ssid,freq_mhz,rssi_dbm
+2026-03-02T09:00:00Z,V1,,G,3,3,,1,02:00:5e:10:01:00,hall,5180,-50
+`
+)
+
+// TestNeedsNoNetwork runs every command where there is no network, not even a
+// loopback that is up, and watches the sockets that it opens.
+func TestNeedsNoNetwork(t *testing.T) {
+	exe := build(t)
+	alone := func(name string, args ...string) *exec.Cmd {
+		cmd := exec.Command(name, args...)
+		cmd.Stdin = strings.NewReader("\n")
+		cmd.SysProcAttr = &syscall.SysProcAttr{Cloneflags: syscall.CLONE_NEWNET}
+		if os.Geteuid() != 0 {
+			cmd.SysProcAttr.Cloneflags |= syscall.CLONE_NEWUSER
+		}
+		return cmd
+	}
+	routes, err := alone("cat", "/proc/self/net/route").Output()
+	if errors.Is(err, syscall.EPERM) || errors.Is(err, syscall.EACCES) || errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EINVAL) {
+		t.Skipf("this machine allows no network of one's own: %v", err)
+	}
+	require.NoError(t, err)
+	require.Len(t, strings.Split(strings.TrimSpace(string(routes)), "\n"), 1, "a head and no route: %s", routes)
+
+	strace, err := exec.LookPath("strace")
+	if err == nil {
+		err = exec.Command(strace, "-f", "-o", os.DevNull, "true").Run()
+	}
+	watched := err == nil
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "hall.toml"), []byte(offlineHall), 0o644))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "walk.csv"), []byte(offlineWalk), 0o644))
+	// ran gives the exit code and the families of the sockets that were opened.
+	ran := func(args ...string) (int, []string) {
+		name, log := exe, filepath.Join(dir, "strace.log")
+		words := args
+		if watched {
+			name, words = strace, append([]string{"-f", "--seccomp-bpf", "-qq", "-e", "trace=%network", "-o", log, exe}, args...)
+		}
+		cmd := alone(name, words...)
+		cmd.Dir = dir
+		var out bytes.Buffer
+		cmd.Stdout, cmd.Stderr = &out, &out
+		err := cmd.Run()
+		var bad *exec.ExitError
+		if err != nil && !errors.As(err, &bad) {
+			require.NoError(t, err, "%v", args)
+		}
+		t.Logf("footrule %s: exit %d, %d bytes", strings.Join(args, " "), cmd.ProcessState.ExitCode(), out.Len())
+		if cmd.ProcessState.ExitCode() == exitUsage {
+			t.Log(out.String())
+		}
+		var families []string
+		if watched {
+			calls, err := os.ReadFile(log)
+			require.NoError(t, err)
+			for _, m := range sockets.FindAllStringSubmatch(string(calls), -1) {
+				families = append(families, m[1])
+			}
+		}
+		return cmd.ProcessState.ExitCode(), families
+	}
+
+	tried := map[string]bool{}
+	for _, run := range offline {
+		args := strings.Fields(run.args)
+		tried[args[0]] = true
+		code, families := ran(args...)
+		assert.Equal(t, run.code, code, run.args)
+		assert.Empty(t, families, "sockets of footrule %s", run.args)
+	}
+	for _, name := range radioOnly {
+		tried[name] = true
+		code, families := ran(name)
+		assert.Contains(t, []int{exitNo, exitRefused}, code, name)
+		families = slices.Compact(families)
+		if watched {
+			assert.Equal(t, []string{"AF_NETLINK"}, families, "sockets of footrule %s", name)
+		}
+	}
+	root := newRoot(&shell{})
+	root.InitDefaultHelpCmd()
+	for _, cmd := range root.Commands() {
+		assert.True(t, tried[cmd.Name()] || elsewhere[cmd.Name()] != "", "footrule %s is not run without a network; add it to offline, or to elsewhere with the reason", cmd.Name())
+	}
+	if !watched {
+		t.Logf("sockets were not watched: strace: %v", err)
+	}
+}
+
+var sockets = regexp.MustCompile(`socket(?:pair)?\((AF_\w+)`)
+
+// reaching are functions of the standard library and below it that reach another
+// machine or wait for one.
+var reaching = regexp.MustCompile(`^(net/http|net/rpc|net/smtp|crypto/tls|golang.org/x/net/(http2|websocket|quic))\.|^net\.(Dial|Listen|Lookup|\(\*(Dialer|ListenConfig|Resolver|sysDialer|sysListener|netFD)\)|internetSocket)`)
+
+// TestLinksNoNetwork looks for those among the functions that the linker found to
+// be reachable from main. The control program shows that it would see them.
+func TestLinksNoNetwork(t *testing.T) {
+	reached := func(exe string) (found []string) {
+		out, err := exec.Command("go", "tool", "nm", exe).Output()
+		require.NoError(t, err)
+		for _, line := range strings.Split(string(out), "\n") {
+			// Lines are: address, kind, name; names of generics have spaces.
+			if f := strings.SplitN(strings.TrimSpace(line), " ", 3); len(f) == 3 && strings.EqualFold(f[1], "t") && reaching.MatchString(f[2]) {
+				found = append(found, f[2])
+			}
+		}
+		return found
+	}
+	assert.Empty(t, reached(build(t)))
+
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "main.go"), []byte("package main\n\nimport \"net\"\n\nfunc main() { net.Dial(\"tcp\", \"192.0.2.1:1\") }\n"), 0o644))
+	cmd := exec.Command("go", "build", "-o", "control", "main.go")
+	cmd.Dir = dir
+	out, err := cmd.CombinedOutput()
+	require.NoError(t, err, string(out))
+	found := reached(filepath.Join(dir, "control"))
+	assert.Contains(t, found, "net.Dial")
+	assert.Contains(t, found, "net.(*Dialer).DialContext")
+}
