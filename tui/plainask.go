@@ -150,8 +150,19 @@ func (p *plain) judge(ctx context.Context) {
 		p.say("! No fit. %s", sentence(err))
 		return
 	}
+	if p.cfg.Find != nil && st.Ready() {
+		if fs, err := p.cfg.Find(ctx, *p.s.Walk()); err == nil {
+			st.Findings = fs
+		}
+	}
 	p.standing = st
 	p.say("%s", standingText(p.words, &st))
+	for _, f := range st.Findings {
+		if !p.warned[f.Title] {
+			p.warned[f.Title] = true
+			p.say("! %s. %s %s", f.Title, f.Evidence, f.Do)
+		}
+	}
 	for _, w := range st.Warnings {
 		// The same warning with other figures is no news.
 		if key := strings.Map(noDigit, w); !p.warned[key] {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"footrule/internal/doubt"
 	"footrule/internal/infra"
@@ -15,9 +16,12 @@ import (
 
 // find looks for what does not fit in a whole walk.
 func find(ctx context.Context, plan *site.Site, w walk.Walk) ([]tui.Finding, error) {
-	rep, err := doubt.Find(ctx, plan, []walk.Walk{w}, doubt.Options{})
+	rep, err := doubt.Find(ctx, plan, []walk.Walk{w}, doubt.Options{Brief: true})
 	if err != nil {
 		return nil, err
+	}
+	if !w.Completed { // a walk that goes on may get there yet
+		rep.Findings = slices.DeleteFunc(rep.Findings, func(f doubt.Finding) bool { return f.Kind == doubt.Unreached })
 	}
 	return findings(plan, rep), nil
 }

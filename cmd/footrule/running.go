@@ -6,7 +6,6 @@ import (
 	"math"
 	"sync"
 
-	"footrule/internal/doubt"
 	"footrule/internal/position"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
@@ -71,15 +70,6 @@ func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk, targets []posi
 		st.Readings += g.Readings
 		st.Exponents = append(st.Exponents, tui.BandEstimate{Band: g.Band, Estimate: estimate(g.Exponent)})
 		st.SpreadsDB = append(st.SpreadsDB, tui.BandEstimate{Band: g.Band, Estimate: estimate(g.SigmaDB)})
-	}
-	rep, err := doubt.Find(ctx, plan, walks, doubt.Options{Brief: true})
-	if err != nil {
-		return st, fit, fmt.Errorf("doubts given up: %w", err)
-	}
-	for _, f := range rep.Findings {
-		if f.Kind != doubt.Unreached { // the walk may get there yet
-			st.Warnings = append(st.Warnings, f.Text)
-		}
 	}
 	for _, wn := range fit.Warnings {
 		st.Warnings = append(st.Warnings, sentence(wn))

@@ -34,7 +34,7 @@ func (s *survey) run(ctx context.Context) error {
 func (s *survey) byItself(ctx context.Context, path string) error {
 	fmt.Fprintf(s.sh.out, "%s, an invented site with simulated levels; the walk goes by itself\n\n", s.plan.Name)
 	cfg := s.config()
-	cfg.Bell = nil
+	cfg.Bell, cfg.Find = nil, nil // fit names at the end what does not fit
 	if err := s.ended(ctx, tui.Plain(ctx, cfg, s.sh.in, s.sh.out, tui.Autopilot())); err != nil {
 		return err
 	}
