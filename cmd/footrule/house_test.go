@@ -81,6 +81,7 @@ func TestOwners(t *testing.T) {
 		"github.com/charmbracelet/lipgloss":  {"footrule/tui"},
 		"github.com/spf13/cobra":             {"footrule/cmd"},
 		"codeberg.org/go-pdf/fpdf":           {"footrule/internal/report"},
+		"github.com/parquet-go/parquet-go":   {"footrule/internal/export"},
 	}
 	domain := []string{"footrule/internal/site", "footrule/internal/walk", "footrule/internal/propagation",
 		"footrule/internal/position", "footrule/internal/kriging", "footrule/internal/doubt", "footrule/internal/coverage", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/figure", "footrule/internal/report", "footrule/internal/drawing", "footrule/internal/draft", "footrule/internal/radio", "footrule/internal/radio/grouping",

@@ -102,6 +102,7 @@ var commands = []func(*shell) *cobra.Command{
 	newReplay,
 	newReport,
 
+	newExport,
 	newCheck,
 	newValidate,
 	newMan,

@@ -128,9 +128,7 @@ func writeVisit(b *bufio.Writer, id string, v *Visit, special bool) error {
 			if !radio.LevelOK(r.RSSIDBm) {
 				return fmt.Errorf("visit %q: scan %q: a level of %g dBm", v.ID, sc.ID, r.RSSIDBm)
 			}
-			if !utf8.ValidString(r.SSID) || strings.IndexByte(r.SSID, 0) >= 0 {
-				r.SSID = escapeSSID(r.SSID)
-			}
+			r.SSID = SSIDText(r.SSID)
 			row := append(head[:len(head):len(head)], r.BSSID.String()...)
 			row = append(row, ',')
 			row = appendText(row, r.SSID)
@@ -151,6 +149,16 @@ func writeVisit(b *bufio.Writer, id string, v *Visit, special bool) error {
 		}
 	}
 	return nil
+}
+
+// SSIDText gives a name as walk.csv has it: as it is, and where it is no UTF-8 text
+// or has a NUL with its octets as \xhh where they are not printable ASCII, and a
+// backslash as two.
+func SSIDText(s string) string {
+	if !utf8.ValidString(s) || strings.IndexByte(s, 0) >= 0 {
+		return escapeSSID(s)
+	}
+	return s
 }
 
 // escapeSSID writes the octets of a name that is no UTF-8 text, or has a NUL,
