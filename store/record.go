@@ -24,6 +24,7 @@ const (
 	kindRows    // where the rows of a block stand in the imported file
 	kindPicture // of a plan
 	kindFormat  // the format once more, so that a slip of it is no other version
+	kindDrill   // what is hidden in a training case
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)

@@ -30,6 +30,9 @@ type Config struct {
 	// Find looks for what does not fit in the walk so far, once it has been
 	// judged. Its context ends when the answer is no longer wanted.
 	Find func(ctx context.Context, w walk.Walk) ([]Finding, error)
+	// NoFindings says, where Findings would be shown, that they are hidden: in a
+	// drill somebody is to find out by themselves. Find is nil then.
+	NoFindings bool
 	// Doubts compares a finished visit with the latest fit. No doubts store it.
 	Doubts func(v *walk.Visit) []Doubt
 	// Guide gives the way on foot from one place to another of the floor.

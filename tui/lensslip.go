@@ -26,7 +26,11 @@ func (m *Model) drawLensSlip(s *slip) {
 	case errorLens:
 		m.drawErrorSlip(s)
 	case oddLens:
-		m.drawFindings(s, "What does not fit", "Nothing that this walk could tell.")
+		none := "Nothing that this walk could tell."
+		if m.cfg.NoFindings {
+			none = "This is a drill: what the program finds stays hidden until it is graded. Look at the levels and the errors, and name it yourself."
+		}
+		m.drawFindings(s, "What does not fit", none)
 	case prepLens:
 		m.drawFindings(s, "Infrastructure", "Nothing is short as far as the plan says.")
 	}
@@ -199,7 +203,7 @@ func (m *Model) drawFindings(s *slip, title, none string) {
 	if len(fs) == 0 {
 		s.text(title, m.look.accentStrong)
 		s.gap()
-		s.wrap(none, m.look.text, 3)
+		s.wrap(none, m.look.text, 7)
 		return
 	}
 	s.pair(title, m.look.accentStrong, fmt.Sprintf("%d of %d", m.gaze.item+1, len(fs)), m.look.quiet)

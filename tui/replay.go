@@ -35,6 +35,8 @@ type ReplayConfig struct {
 	Tracks  []Track
 	Prep    []Finding                                             // as in Config
 	Compare func(ctx context.Context, a, b int) ([]Change, error) // after so many facts of each
+	// NoFindings is as in Config, for all tracks; their Find is nil then.
+	NoFindings bool
 
 	After   func(time.Duration) <-chan time.Time // time.After where nil
 	Profile canvas.Profile
@@ -119,6 +121,7 @@ func NewReplay(cfg ReplayConfig) *Replay {
 		m := New(Config{
 			Title: cfg.Title, Session: t.Player.Session(), Scanner: noReceiver{}, Store: func(walk.Fact) error { return nil },
 			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet, Theme: cfg.Theme, Prep: cfg.Prep,
+			NoFindings: cfg.NoFindings,
 		})
 		m.replay, m.track = r, i
 		if t.Judge != nil {

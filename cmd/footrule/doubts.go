@@ -39,6 +39,9 @@ It exits with 1 when something is named.`,
 			if err != nil {
 				return err
 			}
+			if err := shown(args[0]); err != nil {
+				return err
+			}
 			o := doubt.Options{Seed: 1}
 			if pValue {
 				o.Draws = pDraws

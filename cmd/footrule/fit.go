@@ -108,9 +108,15 @@ the prediction error compares any.`,
 			if err != nil {
 				return fmt.Errorf("%s can't be fitted: %w", args[0], err)
 			}
-			rep, err := doubt.Find(cmd.Context(), plan, walks, doubt.Options{Brief: true})
+			hidden, err := hides(args[0])
 			if err != nil {
-				return errStopped
+				return err
+			}
+			rep := &doubt.Report{}
+			if !hidden {
+				if rep, err = doubt.Find(cmd.Context(), plan, walks, doubt.Options{Brief: true}); err != nil {
+					return errStopped
+				}
 			}
 			if asJSON {
 				out := fitJSON(fit)
@@ -119,6 +125,9 @@ the prediction error compares any.`,
 			}
 			fmt.Fprintf(sh.out, "%s  %s, %s at %s\n\n", plan.Name, count(len(walks), "walk"), count(len(stays), "visit"), count(places(stays), "place"))
 			printFit(sh, fit)
+			if hidden {
+				fmt.Fprintf(sh.out, "\n%s\n", hiddenText)
+			}
 			printSuspects(sh, rep)
 			return nil
 		},

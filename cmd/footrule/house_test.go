@@ -85,7 +85,7 @@ func TestOwners(t *testing.T) {
 	}
 	domain := []string{"footrule/internal/site", "footrule/internal/walk", "footrule/internal/propagation",
 		"footrule/internal/position", "footrule/internal/kriging", "footrule/internal/doubt", "footrule/internal/coverage", "footrule/internal/route", "footrule/internal/canvas", "footrule/internal/figure", "footrule/internal/report", "footrule/internal/drawing", "footrule/internal/draft", "footrule/internal/radio", "footrule/internal/radio/grouping",
-		"footrule/internal/validation", "footrule/internal/infra"}
+		"footrule/internal/validation", "footrule/internal/drill", "footrule/internal/infra"}
 	for _, p := range list(t) {
 		for _, imp := range p.Imports {
 			for lib, who := range owners {

@@ -61,10 +61,14 @@ equal walks give equal output.`,
 			if len(f.walks) == 0 && len(walks) > 1 {
 				walks = walks[len(walks)-1:]
 			}
+			hidden, err := hides(args[0])
+			if err != nil {
+				return err
+			}
 			slices.SortStableFunc(walks, func(a, b walk.Walk) int { return rank(f.walks, &a) - rank(f.walks, &b) })
 			var plays []*play
 			for i := range walks {
-				p, err := newPlay(plan, walks[i])
+				p, err := newPlay(plan, walks[i], hidden)
 				if err != nil {
 					return err
 				}
@@ -102,8 +106,12 @@ func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, pl
 	boot.Restore()
 	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse, Prep: prepFindings(plan)}
 	for _, p := range plays {
-		cfg.Tracks = append(cfg.Tracks, tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay,
-			Find: func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }})
+		t := tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay}
+		if !p.hidden {
+			t.Find = func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }
+		}
+		cfg.NoFindings = p.hidden
+		cfg.Tracks = append(cfg.Tracks, t)
 	}
 	if len(plays) == 2 {
 		cfg.Compare = func(_ context.Context, a, b int) ([]tui.Change, error) {
@@ -121,9 +129,10 @@ type play struct {
 	plan     *site.Site
 	player   *walk.Player
 	settings walk.Settings
+	hidden   bool // what the program finds is not to be shown
 }
 
-func newPlay(plan *site.Site, w walk.Walk) (*play, error) {
+func newPlay(plan *site.Site, w walk.Walk, hidden bool) (*play, error) {
 	if len(w.Visits) == 0 {
 		return nil, usage(fmt.Errorf("walk %q has no visit to play", w.Name))
 	}
@@ -131,7 +140,7 @@ func newPlay(plan *site.Site, w walk.Walk) (*play, error) {
 	if err != nil {
 		return nil, usage(fmt.Errorf("walk %q can't be played: %w", w.Name, err))
 	}
-	return &play{plan: plan, player: p, settings: p.Session().Walk().Settings}, nil
+	return &play{plan: plan, player: p, settings: p.Session().Walk().Settings, hidden: hidden}, nil
 }
 
 // judge is the standing after the first n facts, with the doubts about the
@@ -251,7 +260,7 @@ func (p *play) print(ctx context.Context, sh *shell, f *replayFlags) error {
 		}
 		p.player.Go(n)
 		st, err := p.judge(ctx, n)
-		if err == nil {
+		if err == nil && !p.hidden {
 			st.Findings, err = find(ctx, p.plan, p.player.Known(n))
 		}
 		if ctx.Err() != nil {

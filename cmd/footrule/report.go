@@ -61,6 +61,9 @@ It exits with 0 when the report is written, whatever stands in it.`,
 			if err := f.check(args[0]); err != nil {
 				return err
 			}
+			if err := shown(args[0]); err != nil {
+				return err
+			}
 			in, err := f.gather(cmd, sh, args[0])
 			if err != nil {
 				return err

@@ -101,6 +101,7 @@ var commands = []func(*shell) *cobra.Command{
 	newNext,
 	newReplay,
 	newReport,
+	newDrill,
 
 	newExport,
 	newCheck,

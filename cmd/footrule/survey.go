@@ -103,6 +103,8 @@ type survey struct {
 	running *running
 	flags   *surveyFlags
 	resumed bool
+	visited func() // told of every visit that was stored; may be nil
+	hidden  bool   // what the program finds is not to be shown
 
 	mu   sync.Mutex
 	ways map[string]*route.Ways
@@ -233,10 +235,14 @@ func newID(now time.Time) string {
 // store puts a fact on disk.
 func (s *survey) store(f walk.Fact) error {
 	id := s.session.Walk().ID
-	if f.Visit != nil {
-		return s.st.AppendVisit(id, *f.Visit)
+	if f.Visit == nil {
+		return s.st.AppendMark(id, *f.Mark)
 	}
-	return s.st.AppendMark(id, *f.Mark)
+	err := s.st.AppendVisit(id, *f.Visit)
+	if err == nil && s.visited != nil {
+		s.visited()
+	}
+	return err
 }
 
 // guide gives the way on foot.
@@ -257,14 +263,19 @@ func (s *survey) guide(from, to orb.Point, floor string) (tui.Leg, bool) {
 }
 
 func (s *survey) config() tui.Config {
-	return tui.Config{
+	cfg := tui.Config{
 		Title: s.plan.Name, Session: s.session, Scanner: s.scanner,
 		Store: s.store, Judge: s.running.judge, Doubts: s.running.doubts, Guide: s.guide, Lay: s.lay, Dark: underlays(s.st, s.plan), Prep: prepFindings(s.plan),
 		Find:  func(ctx context.Context, w walk.Walk) ([]tui.Finding, error) { return find(ctx, s.plan, w) },
 		Clock: s.sh.now,
 		Bell:  func(n int) { fmt.Fprint(s.sh.out, strings.Repeat("\a", n)) },
 		ASCII: s.flags.ascii, Feet: s.flags.feet, Theme: s.flags.themeOf(), Big: s.flags.big, Mouse: s.flags.mouse,
+		NoFindings: s.hidden,
 	}
+	if s.hidden {
+		cfg.Find = nil
+	}
+	return cfg
 }
 
 // screen runs the walk on the terminal and gives the farewell.

@@ -47,11 +47,27 @@ with --synthetic from a simulated building over the same plan.`,
 			if err != nil {
 				return err
 			}
+			rec, err := drillIn(st)
+			switch {
+			case err != nil:
+				return err
+			case rec != nil && !simulated:
+				return usage(fmt.Errorf("%s is a drill, and its building is invented; walk it with --synthetic", args[0]))
+			case rec != nil && cmd.Flags().Changed("seed"):
+				return usage(fmt.Errorf("%s is a drill, and its building has a seed of its own", args[0]))
+			}
 			var scanner radio.Scanner
-			if simulated {
-				if f.receiver == "" {
-					f.receiver = "simulated"
+			var visited func()
+			if simulated && f.receiver == "" {
+				f.receiver = "simulated"
+			}
+			if rec != nil {
+				sc, err := drillScanner(st, rec)
+				if err != nil {
+					return err
 				}
+				scanner, visited, seed = sc, sc.Visited, 0
+			} else if simulated {
 				if scanner, err = synthetic.New(plan, synthetic.Office().Truth(plan, seed), seed, synthetic.WallClock{}); err != nil {
 					return usage(err)
 				}
@@ -74,7 +90,8 @@ with --synthetic from a simulated building over the same plan.`,
 				return err
 			}
 			seen := &lastScan{scanner: scanner}
-			s.scanner = scanner
+			s.scanner, s.visited = scanner, visited
+			s.hidden = rec != nil && !rec.Open()
 			if !simulated {
 				s.scanner = seen
 			}

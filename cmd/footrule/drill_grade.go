@@ -1,0 +1,224 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"footrule/internal/doubt"
+	"footrule/internal/drill"
+
+	"github.com/paulmach/orb"
+	"github.com/spf13/cobra"
+)
+
+func newDrillGrade(sh *shell) *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "grade FILE",
+		Short: "Grade the answers to a drill and show the truth",
+		Long: `grade holds the answers in FILE against the truth, says what each was worth and
+why, whether the walk could have shown it, and lays the truth beside the estimate.
+The case is open then: no answer is taken any more, and doubts, fit and the screens
+show what the program finds.
+
+It exits with 1 unless every fault was named, with what has it, and nothing else.`,
+		Example: "  footrule drill grade one.footrule",
+		Args:    files(1, 1, "a drill's FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			st, rec, c, err := openDrill(args[0], false)
+			if err != nil {
+				return err
+			}
+			defer st.Close()
+			if len(rec.Answers) == 0 && !rec.Open() {
+				return usage(fmt.Errorf("nothing was answered yet, and grading shows the truth; footrule drill answer %s KIND, or nothing where all is well", args[0]))
+			}
+			var e drill.Evidence
+			if e.Walks, err = st.Walks(); err != nil {
+				return err
+			}
+			if visitsOf(e.Walks) > 0 {
+				if e.Report, err = doubt.Find(cmd.Context(), c.Plan, e.Walks, doubt.Options{Seed: 1}); err != nil {
+					return errStopped
+				}
+			}
+			score := drill.Grade(c, rec.Answers, e)
+			truth, err := drill.Reveal(cmd.Context(), c, e)
+			if err != nil {
+				if cmd.Context().Err() != nil {
+					return errStopped
+				}
+				return err
+			}
+			before := rec.Open()
+			opened(rec, sh.now())
+			if rec.Score == nil {
+				rec.Score = &score.Points
+			}
+			if err := keepDrill(st, rec); err != nil {
+				return err
+			}
+			if asJSON {
+				if err := printJSON(sh.out, gradeJSON(c, &score, &truth, before)); err != nil {
+					return err
+				}
+			} else {
+				printGrade(sh.out, c, &score, &truth, before)
+			}
+			if !score.Right {
+				return &exit{code: exitNo}
+			}
+			return nil
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
+	return cmd
+}
+
+// printGrade prints a score with its reasons, and the truth.
+func printGrade(w io.Writer, c *drill.Case, s *drill.Score, t *drill.Revealed, before bool) {
+	fmt.Fprintf(w, "%s: %d of 100\n", called(c), s.Points)
+	for _, why := range s.Why {
+		paragraph(w, "  ", capital(why)+".")
+	}
+	for i := range s.Marks {
+		m := &s.Marks[i]
+		fmt.Fprintln(w)
+		paragraph(w, "wrong was  ", capital(m.Truth)+".")
+		if len(m.Answers) == 0 {
+			fmt.Fprintln(w, "you said   nothing of it")
+		}
+		for _, a := range m.Answers {
+			paragraph(w, "you said   ", a.String())
+		}
+		for _, k := range m.Credits {
+			paragraph(w, fmt.Sprintf("  %3.0f of %-3.0f %-22s", k.Got, k.Of, k.What), k.Why)
+		}
+		head := map[drill.Shown]string{drill.Yes: "could be seen: ", drill.No: "could hardly be seen: ", drill.Guess: "could not be seen: "}[m.Shown]
+		paragraph(w, head, m.Why)
+	}
+	for _, also := range s.Also {
+		fmt.Fprintln(w)
+		paragraph(w, "said twice ", also.String()+" – that is what you named already, by another name")
+	}
+	for _, a := range s.False {
+		fmt.Fprintln(w)
+		paragraph(w, "accused    ", a.String()+" – that is in order")
+	}
+	if s.Lost > 0 {
+		fmt.Fprintf(w, "\n  −%d for what was said beside the truth\n", s.Lost)
+	}
+	printTruth(w, c, t)
+	fmt.Fprintln(w)
+	if before {
+		fmt.Fprintln(w, "the case was open before")
+	} else {
+		fmt.Fprintln(w, "the case is open now: no further answer is taken, and doubts, fit and the screens")
+		fmt.Fprintln(w, "show what the program finds. footrule drill sheet FILE prints the solution")
+	}
+}
+
+// printTruth lays the truth beside the estimate.
+func printTruth(w io.Writer, c *drill.Case, t *drill.Revealed) {
+	fmt.Fprintln(w, "\nthe truth beside the estimate")
+	rows := [][]string{{"", "by the walk", "in truth"}}
+	for _, b := range t.Bands {
+		est := fixed(b.Exponent, 2)
+		if !math.IsNaN(b.Exponent) {
+			est += " ±" + fixed(b.ExponentHalf, 2)
+		}
+		rows = append(rows, []string{"exponent, " + string(b.Band) + " GHz", est, fixed(b.TrueN, 2)})
+		rows = append(rows, []string{"spread dB, " + string(b.Band) + " GHz", fixed(b.ShadowDB, 1), fixed(b.TrueDB, 1)})
+	}
+	rows = append(rows,
+		[]string{"half of the fixes within m", fixed(t.WalkedCE50M, 1), fixed(t.TrueCE50M, 1)},
+		[]string{"nine in ten within m", fixed(t.WalkedCE90M, 1), fixed(t.TrueCE90M, 1)})
+	table(w, rows)
+	fmt.Fprintln(w)
+	paragraph(w, "", "In truth: the spread of shadowing alone; the fixes at 40 places where nobody had walked, by the plan that was handed out, held against where somebody really stood.")
+	if t.Missing != "" {
+		paragraph(w, "no estimate: ", t.Missing)
+	}
+	if len(t.APs) > 0 {
+		rows := [][]string{{"access point", "on the plan m", "by the levels m", "in truth m"}}
+		for _, a := range t.APs {
+			seems := "–"
+			if a.Seems != nil {
+				seems = at(*a.Seems)
+			}
+			really := at(a.Truth)
+			if a.Silent {
+				really += " silent"
+			}
+			rows = append(rows, []string{a.ID, at(a.Plan), seems, really})
+		}
+		fmt.Fprintln(w)
+		table(w, rows)
+	}
+	fmt.Fprintln(w)
+	if len(t.Programs) == 0 {
+		fmt.Fprintln(w, "the program itself finds nothing in the walk")
+		return
+	}
+	fmt.Fprintln(w, "the program itself finds:")
+	for _, p := range t.Programs {
+		paragraph(w, "  ", capital(p)+".")
+	}
+}
+
+func at(p orb.Point) string { return strings.Join([]string{fixed(p[0], 1), fixed(p[1], 1)}, ", ") }
+
+type jsonBandTruth struct {
+	Band     string `json:"band"`
+	Exponent number `json:"exponent"`
+	Half     number `json:"exponent_half"`
+	TrueN    number `json:"true_exponent"`
+	SigmaDB  number `json:"sigma_db"`
+	ShadowDB number `json:"true_shadowing_db"`
+}
+
+type jsonAPTruth struct {
+	ID     string     `json:"id"`
+	Plan   [2]number  `json:"plan"`
+	Seems  *[2]number `json:"seems"`
+	Truth  [2]number  `json:"truth"`
+	Silent bool       `json:"silent"`
+}
+
+type jsonGrade struct {
+	Case string `json:"case"`
+	Seed uint64 `json:"seed"`
+	*drill.Score
+	Bands    []jsonBandTruth `json:"bands"`
+	APs      []jsonAPTruth   `json:"access_points"`
+	CE50M    number          `json:"ce50_m"`
+	CE90M    number          `json:"ce90_m"`
+	TrueCE50 number          `json:"true_ce50_m"`
+	TrueCE90 number          `json:"true_ce90_m"`
+	Missing  *string         `json:"missing"`
+	Findings []string        `json:"findings"`
+	Before   bool            `json:"open_before"`
+}
+
+func gradeJSON(c *drill.Case, s *drill.Score, t *drill.Revealed, before bool) jsonGrade {
+	out := jsonGrade{Case: c.ID, Seed: c.Seed, Score: s, Bands: []jsonBandTruth{}, APs: []jsonAPTruth{},
+		CE50M: number(t.WalkedCE50M), CE90M: number(t.WalkedCE90M), TrueCE50: number(t.TrueCE50M), TrueCE90: number(t.TrueCE90M),
+		Findings: append([]string{}, t.Programs...), Before: before}
+	for _, b := range t.Bands {
+		out.Bands = append(out.Bands, jsonBandTruth{string(b.Band), number(b.Exponent), number(b.ExponentHalf), number(b.TrueN), number(b.ShadowDB), number(b.TrueDB)})
+	}
+	for _, a := range t.APs {
+		j := jsonAPTruth{ID: a.ID, Plan: pair(a.Plan[0], a.Plan[1]), Truth: pair(a.Truth[0], a.Truth[1]), Silent: a.Silent}
+		if a.Seems != nil {
+			p := pair(a.Seems[0], a.Seems[1])
+			j.Seems = &p
+		}
+		out.APs = append(out.APs, j)
+	}
+	if t.Missing != "" {
+		out.Missing = &t.Missing
+	}
+	return out
+}
