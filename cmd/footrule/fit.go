@@ -157,7 +157,7 @@ func printFit(sh *shell, f *propagation.Fit) {
 		shadow, scatter, missed := "–", "–", "–" // what the model doesn't tell
 		switch f.Model {
 		case propagation.TwoLevel:
-			shadow, scatter = fixed(g.ShadowDB, 1), fixed(g.ScatterDB, 1)
+			shadow, scatter = fixed(g.ShadowingDB(), 1), fixed(g.ScatterDB, 1)
 		case propagation.Pooled:
 			shadow, scatter = fixed(g.ExponentSD, 2), fixed(g.Level1mSDDB, 1)
 		}
@@ -207,6 +207,7 @@ type jsonGroup struct {
 	ExponentCI  [2]number `json:"exponent_ci95"`
 	SigmaDB     number    `json:"sigma_db"`
 	SigmaSE     number    `json:"sigma_se"`
+	ResidualDB  number    `json:"residual_db"` // about the fit, as the model's estimator has it
 	ShadowDB    number    `json:"shadow_db"`
 	ScatterDB   number    `json:"scatter_db"`
 	FloorDBm    number    `json:"floor_dbm"`
@@ -264,7 +265,7 @@ func fitJSON(f *propagation.Fit) jsonFit {
 		expSD, levelSD := math.NaN(), math.NaN()
 		switch f.Model {
 		case propagation.TwoLevel:
-			shadow, scatter = g.ShadowDB, g.ScatterDB
+			shadow, scatter = g.ShadowingDB(), g.ScatterDB
 		case propagation.Pooled:
 			expSD, levelSD = g.ExponentSD, g.Level1mSDDB
 		}
@@ -272,7 +273,7 @@ func fitJSON(f *propagation.Fit) jsonFit {
 			miss = math.NaN()
 		}
 		out.Groups = append(out.Groups, jsonGroup{Band: string(g.Band), Exponent: number(g.Exponent.Est), ExponentSE: number(g.Exponent.SE),
-			ExponentCI: pair(g.Exponent.Lo, g.Exponent.Hi), SigmaDB: number(g.SigmaDB.Est), SigmaSE: number(g.SigmaDB.SE),
+			ExponentCI: pair(g.Exponent.Lo, g.Exponent.Hi), SigmaDB: number(g.SigmaDB.Est), SigmaSE: number(g.SigmaDB.SE), ResidualDB: number(g.ResidualDB()),
 			ShadowDB: number(shadow), ScatterDB: number(scatter), FloorDBm: number(g.FloorDBm), MissRate: number(miss),
 			Readings: g.Readings, Censored: g.Censored, HeardStays: g.Stays, SilentStays: g.Silent,
 			ExponentSD: number(expSD), LevelSD: number(levelSD)})

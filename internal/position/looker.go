@@ -37,7 +37,7 @@ func newLooker(m *mapping, p *Prospect) *looker {
 		}
 		b := m.fit.Radios[k].Band
 		if l.beliefs[b] == nil {
-			l.beliefs[b] = believe(m.of(all, func(r int) bool { return m.fit.Radios[r].Band == b }), g.SigmaDB.Est)
+			l.beliefs[b] = believe(m.of(all, func(r int) bool { return m.fit.Radios[r].Band == b }), g.ResidualDB())
 		}
 		for _, h := range l.beliefs[b] {
 			l.scale[k] = append(l.scale[k], kriging.Scale(m.of(all, func(r int) bool { return r == k }), h.Hyper, radioValues))

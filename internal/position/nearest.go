@@ -84,7 +84,7 @@ func (t *nearest) say(levels []walk.Level, scans int) saying {
 			continue
 		}
 		g := t.fit.Group(k)
-		sigma := math.Sqrt2 * g.SigmaDB.Est
+		sigma := math.Sqrt2 * g.ResidualDB()
 		s.level[k] = levels[k].MeanDBm / sigma
 		weak := distuv.UnitNormal.CDF((g.FloorDBm - levels[k].MeanDBm) / sigma)
 		s.silent[k] = -2 * math.Log(p+(1-p)*weak)

@@ -154,7 +154,7 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 		}
 		h := hypers[f.Radios[k].Band]
 		if h.Variance == 0 { // nothing is known of residuals but their spread in the fit
-			sigma := f.Group(k).SigmaDB.Est
+			sigma := f.Group(k).ResidualDB()
 			h.Variance = sigma * sigma
 		}
 		r := &out.radios[k]

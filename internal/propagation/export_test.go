@@ -8,3 +8,17 @@ func (r *Refits) Short(places ...int) bool {
 	}
 	return r.short(without) != nil
 }
+
+// DrawnVariances are the prediction errors of level and exponent of every group, as
+// variances and covariance, at a Λ over σ: about what is common to all groups.
+func DrawnVariances(columns [][]float64, y []float64, group []int, t [3]float64) [][3]float64 {
+	s := newMixedSums(len(columns), 2)
+	x := make([]float64, len(columns))
+	for i, g := range group {
+		for j, c := range columns {
+			x[j] = c[i]
+		}
+		s.add(g, x, x[:2], y[i], 1)
+	}
+	return s.drawn(t, make([][2][2]float64, len(s.groups))).variance
+}

@@ -1,6 +1,7 @@
 package propagation
 
 import (
+	"math"
 	"sync"
 
 	"footrule/internal/radio"
@@ -49,8 +50,8 @@ func (o Options) ownExponents() bool { return o.PerAP || o.Model == Pooled }
 type Group struct {
 	Band      radio.Band
 	Exponent  Value   // n; under PerAP and pooled the mean of the radios' own
-	SigmaDB   Value   // total spread of a stay's mean level around the model
-	ShadowDB  float64 // σ_s, part shared by the scans of a stay (two-level; else SigmaDB)
+	SigmaDB   Value   // total spread of a stay's mean level around the true model, see [Group.ResidualDB]
+	ShadowDB  float64 // σ_s about this fit, part shared by the scans of a stay (two-level; else all of it)
 	ScatterDB float64 // σ_e, scan to scan (two-level; else 0)
 	FloorDBm  float64 // floor of hearing c
 	MissRate  float64 // p0, share of scans that miss a strong radio, mean of the radios'
@@ -63,6 +64,30 @@ type Group struct {
 
 	Level1mSDDB float64 // spread of the levels at 1 m between radios (pooled; else 0)
 	ExponentSD  float64 // and of the exponents
+}
+
+// ResidualDB is the total spread of a stay's mean level about this fit, as the
+// model's own estimator has it: the root of RSS over degrees of freedom (ols), the
+// scale of maximum likelihood (censored, two-level), the rescaled median (robust),
+// restricted likelihood (pooled). SigmaDB is larger: a level at 1 m takes up what
+// all residuals of its radio share, the more the farther shadowing reaches, and
+// SigmaDB has that back. What lies on the same site shares it too, so fixes,
+// bounds and doubts go by the spread about the fit. Where there is no interval,
+// as in refits, SigmaDB is ResidualDB.
+func (g *Group) ResidualDB() float64 { return math.Hypot(g.ShadowDB, g.scatterOfMeanDB()) }
+
+// ShadowingDB is SigmaDB without the scatter that is left in the mean of a stay.
+func (g *Group) ShadowingDB() float64 {
+	e := g.scatterOfMeanDB()
+	return math.Sqrt(max(g.SigmaDB.Est*g.SigmaDB.Est-e*e, 0))
+}
+
+// scatterOfMeanDB is that of the mean of as many scans as heard on average.
+func (g *Group) scatterOfMeanDB() float64 {
+	if g.Readings == 0 {
+		return g.ScatterDB
+	}
+	return g.ScatterDB * math.Sqrt(float64(g.Stays)/float64(g.Readings))
 }
 
 // RadioFit is what one radio was found to be.

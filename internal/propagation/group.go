@@ -27,7 +27,9 @@ type groupFit struct {
 	shares []float64  // least squares of the shared coefficients with nothing held
 	rates  []missRate // per block
 
-	pooling pooling // pooled
+	pooling pooling    // pooled
+	sums    *mixedSums // pooled: of levels and of −10 log10 d about meanX
+	meanX   float64
 	differ  differing
 
 	sigma    float64 // total spread of a stay's mean level

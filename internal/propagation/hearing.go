@@ -32,7 +32,7 @@ func (f *Fit) Hearing(radio int, l walk.Level, scans int) Hearing {
 	rate := f.rates[radio]
 	h := Hearing{says: true, heard: l.Heard > 0, mean: l.MeanDBm, group: g, unheard: rate.stay}
 	if f.Model != TwoLevel {
-		sigma := g.SigmaDB.Est
+		sigma := g.ShadowDB
 		h.variance = sigma * sigma
 		h.base = -halfLog2Pi - math.Log(sigma) + math.Log1p(-rate.stay)
 		h.pair.floor = g.FloorDBm

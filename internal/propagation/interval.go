@@ -136,8 +136,14 @@ func (f *groupFit) covariance() *covariance {
 	c := f.correlogram(s.t, s.a)
 	meat, blocks, inflation, effective := f.meat(s, &c)
 	between := f.between(s, blocks)
+	k := f.used(free, &hinv)
+	freed := f.freed(&hinv, meat, free, k, s)
 	if f.model == Pooled {
 		between = f.penalty()
+		// Rows scatter by more than what its own spread says; the others are scaled below.
+		if f.blocks > 1 { // one radio alone is least squares
+			meat.ScaleSym(freed*freed, meat)
+		}
 	}
 	out := &covariance{SymDense: sandwich(&hinv, meat, free), slopes: sandwich(&hinv, between, free), radios: float64(f.blocks)}
 	out.AddSym(out.SymDense, out.slopes)
@@ -155,13 +161,13 @@ func (f *groupFit) covariance() *covariance {
 			}
 		}
 	}
-	k := f.used(free, &hinv)
 	switch q := f.psiAt(); f.model {
 	case Robust:
 		out.SetSym(q, q, madVariance/float64(len(f.heard))*inflation)
 	case Pooled:
 		out.SetSym(q, q, inflation/(2*max(float64(len(f.heard))-k, 1)))
-		out.df, out.freed = max(effective-k, 2), f.freed(&hinv, meat, free, k)
+		out.df, out.freed = max(effective-k, 2), freed
+		f.addUnsure(out, blocks)
 		return out // the spread is that of restricted likelihood
 	}
 	// Variances were divided by the number of rows; parameters used some up.
@@ -170,8 +176,30 @@ func (f *groupFit) covariance() *covariance {
 		out.slopes.ScaleSym(n/(n-k), out.slopes)
 	}
 	out.df = max(effective-k, 2)
-	out.freed = f.freed(&hinv, meat, free, k)
+	out.freed = freed
 	return out
+}
+
+// addUnsure adds to the variances of a pooled fit what comes from estimating Σ.
+func (f *groupFit) addUnsure(v *covariance, blocks [][]float64) {
+	if len(f.sums.groups) < f.blocks {
+		return
+	}
+	q := len(f.locals(0))
+	excess := make([][2][2]float64, f.blocks)
+	for k := range excess {
+		m, zz := blocks[k], f.sums.groups[k].zz
+		// In the regressors of the sums, 1 and x about its mean, a row counts 1 and not 1/σ².
+		s2, mx := square(f.sigma*v.freed), f.meanX
+		a, b, c := m[0]*s2, (m[1]-mx*m[0])*s2, (m[q+1]-2*mx*m[1]+mx*mx*m[0])*s2
+		excess[k] = [2][2]float64{{a - zz[0][0], b - zz[0][1]}, {b - zz[1][0], c - zz[1][1]}}
+	}
+	for k, u := range f.unsureSpreads(excess) {
+		i, j := k, f.blocks+k
+		v.SetSym(i, i, max(v.At(i, i)+u[0], v.At(i, i)/4))
+		v.SetSym(i, j, v.At(i, j)+u[1])
+		v.SetSym(j, j, max(v.At(j, j)+u[2], v.At(j, j)/4))
+	}
 }
 
 // used is how many degrees of freedom of the levels the linear parameters took:
@@ -201,8 +229,9 @@ func (f *groupFit) used(free []int, hinv *mat.SymDense) float64 {
 // of rows with correlation C have on average the share 1 − tr(P C)/N of the
 // variance, and tr(P C) = tr(H⁻¹ M) over the parameters of the mean: their number
 // where rows are independent, and more where they are alike, since a level at
-// 1 m takes up what all rows of a radio share.
-func (f *groupFit) freed(hinv, meat *mat.SymDense, free []int, used float64) float64 {
+// 1 m takes up what all rows of a radio share. Of the rows that were not heard,
+// which have no residual, the trace has a part as large as their information.
+func (f *groupFit) freed(hinv, meat *mat.SymDense, free []int, used float64, s *scored) float64 {
 	taken := 0.0
 	for r, i := range free {
 		for s, j := range free {
@@ -211,8 +240,15 @@ func (f *groupFit) freed(hinv, meat *mat.SymDense, free []int, used float64) flo
 			}
 		}
 	}
+	var heard, all float64
+	for i, a := range s.a {
+		all += a * a
+		if f.level[i].Heard > 0 {
+			heard += a * a
+		}
+	}
 	n := float64(len(f.heard))
-	left := max(1-taken/n, .25)
+	left := max(1-taken/n*heard/all, .25)
 	if f.model == OLS || f.model == Pooled { // their estimate has the number of parameters in it
 		left *= n / max(n-used, 1)
 	}
@@ -289,9 +325,7 @@ func (f *Fit) enter(b *groupFit, v *covariance) {
 		rel = ws*ws*v.At(q, q) + 2*ws*we*v.At(q, q+1) + we*we*v.At(q+1, q+1)
 	}
 	if se, t := math.Sqrt(rel), v.quantile(1, 0); se > 0 {
-		// The interval is about the spread of the rows, the estimate is the
-		// model's own: of what the residuals show.
 		sigma := b.sigma * v.freed
-		g.SigmaDB = Value{b.sigma, sigma * se, min(b.sigma, sigma*math.Exp(-t*se)), sigma * math.Exp(t*se)}
+		g.SigmaDB = Value{sigma, sigma * se, sigma * math.Exp(-t*se), sigma * math.Exp(t*se)}
 	}
 }

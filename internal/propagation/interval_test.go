@@ -13,8 +13,9 @@ import (
 )
 
 // TestIntervalsCoverTheTruth counts how often the 95 % intervals for n, for the
-// spread and for a wall loss hold the truth of simulated sites, with independent and with spatially correlated
-// shadowing. FOOTRULE_SITES sets how many of each; the default is a quick look
+// spread, for a wall loss and under pooled for a level at 1 m hold the truth of
+// simulated sites, with independent and with spatially correlated shadowing, and
+// how far the spread is off in the mean. FOOTRULE_SITES sets how many of each; the default is a quick look
 // whose tolerance is four standard errors of a share of 0.95.
 func TestIntervalsCoverTheTruth(t *testing.T) {
 	sites := 14
@@ -40,10 +41,10 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 		{"four facings", two, func(h *hall) { h.corrM, h.facings, h.scans = 5, 4, 3 }},
 		{"exponents differ by 0.3", two, func(h *hall) { h.exponentSD, h.corrM = 0.3, 4 }},
 		{"robust", propagation.Robust, func(h *hall) { small(h); h.corrM, h.floor = 4, -200 }},
-		{"pooled, exponents differ by 0.3", propagation.Pooled, func(h *hall) { small(h); h.aps, h.exponentSD, h.corrM, h.floor = 10, 0.3, 4, -200 }},
+		{"pooled, exponents differ by 0.3", propagation.Pooled, func(h *hall) { small(h); h.aps, h.exponentSD, h.corrM, h.floor, h.levelSD = 10, 0.3, 4, -200, 0 }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			var hit, walls, wallHit, spread float64
+			var hit, walls, wallHit, spread, levels, levelHit, off, offSq float64
 			for seed := range uint64(sites) {
 				h := bigHall()
 				c.edit(&h)
@@ -55,6 +56,15 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				}
 				g := f.Groups[0] // rounding adds 1/12 to the variance of a reading
 				sigma := math.Sqrt(h.shadow*h.shadow + (h.scatter*h.scatter+1./12)*float64(g.Stays)/float64(g.Readings))
+				off, offSq = off+g.SigmaDB.Est-sigma, offSq+(g.SigmaDB.Est-sigma)*(g.SigmaDB.Est-sigma)
+				for _, r := range f.Radios {
+					if h.levelSD == 0 {
+						levels++
+						if r.Level1m.Lo <= h.level1m && h.level1m <= r.Level1m.Hi {
+							levelHit++
+						}
+					}
+				}
 				if g.SigmaDB.Lo <= sigma && sigma <= g.SigmaDB.Hi {
 					spread++
 				}
@@ -66,7 +76,16 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				}
 			}
 			share := hit / float64(sites)
-			t.Logf("n covered in %.3f of %d sites, σ in %.3f, walls in %.3f", share, sites, spread/float64(sites), wallHit/max(walls, 1))
+			n := float64(sites)
+			off /= n
+			sd := math.Sqrt(offSq/n - off*off)
+			t.Logf("n covered in %.3f of %d sites, σ in %.3f, walls in %.3f, levels in %.3f; σ off by %.2f ± %.2f dB", share, sites, spread/n, wallHit/max(walls, 1), levelHit/max(levels, 1), off, sd/math.Sqrt(n))
+			if c.model == two {
+				assert.InDelta(t, 0, off, 4*sd/math.Sqrt(n-1), "σ is biased")
+			}
+			if levels > 0 { // those of a site hang together, as half of their number
+				assert.GreaterOrEqual(t, levelHit/levels, 0.95-4*0.218/math.Sqrt(levels/2))
+			}
 			assert.GreaterOrEqual(t, spread/float64(sites), 0.95-4*0.218/sqrt(sites))
 			assert.GreaterOrEqual(t, share, 0.95-4*0.218/sqrt(sites))
 			if walls > 0 {

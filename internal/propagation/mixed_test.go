@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
 )
 
 func groupsOf(c []float64) []int {
@@ -116,6 +117,67 @@ func TestSetAMixed(t *testing.T) {
 	assertDigits(t, []float64{8.12886525, 0.55677597, 1, 3.87669204}, append(reml.SD, reml.Correlation, reml.Sigma), 2e-5, "sd")
 	assert.InEpsilon(t, 198.554861447, -2*reml.Restricted, six)
 	assert.InEpsilon(t, -101.134939191, reml.LogLik, six)
+}
+
+// Prediction errors of a group's own coefficients are the blocks of the inverse of
+// Henderson's mixed model equations (Biometrics 31, 1975; Searle, Casella and
+// McCulloch, Variance Components, 1992, section 7.4c), here solved whole:
+//
+//	(XᵀX  XᵀZ; ZᵀX  ZᵀZ + G⁻¹)⁻¹ σ²
+func TestPredictionErrorsOfGroups(t *testing.T) {
+	x, walls, y := setAColumns()
+	cols := [][]float64{ones(36), x, walls}
+	group := make([]int, 36)
+	for i := range group {
+		group[i] = i / 12
+	}
+	lambda := [3]float64{2.1, .1, .14}
+	const p, q = 3, 6
+	whole := mat.NewSymDense(p+q, nil)
+	row := make([]float64, p+q)
+	for i, g := range group {
+		clear(row)
+		for j, c := range cols {
+			row[j] = c[i]
+		}
+		row[p+2*g], row[p+2*g+1] = 1, x[i]
+		whole.SymRankOne(whole, 1, mat.NewVecDense(p+q, row))
+	}
+	g00, g01, g11 := lambda[0]*lambda[0], lambda[0]*lambda[1], lambda[1]*lambda[1]+lambda[2]*lambda[2]
+	det := g00*g11 - g01*g01
+	for g := range 3 {
+		a := p + 2*g
+		whole.SetSym(a, a, whole.At(a, a)+g11/det)
+		whole.SetSym(a, a+1, whole.At(a, a+1)-g01/det)
+		whole.SetSym(a+1, a+1, whole.At(a+1, a+1)+g00/det)
+	}
+	var chol mat.Cholesky
+	require.True(t, chol.Factorize(whole))
+	var inv mat.SymDense
+	require.NoError(t, chol.InverseTo(&inv))
+	// σ² as restricted likelihood has it: yᵀV⁻¹(y − Xb)/(N − p), V⁻¹y by the equations.
+	rhs := mat.NewVecDense(p+q, nil)
+	yy := 0.0
+	for i, g := range group {
+		for j, c := range cols {
+			rhs.SetVec(j, rhs.AtVec(j)+c[i]*y[i])
+		}
+		rhs.SetVec(p+2*g, rhs.AtVec(p+2*g)+y[i])
+		rhs.SetVec(p+2*g+1, rhs.AtVec(p+2*g+1)+x[i]*y[i])
+		yy += y[i] * y[i]
+	}
+	var sol mat.VecDense
+	require.NoError(t, chol.SolveVecTo(&sol, rhs))
+	s2 := (yy - mat.Dot(&sol, rhs)) / (36 - p)
+	for g, v := range propagation.DrawnVariances(cols, y, group, lambda) {
+		var want []float64
+		for _, ab := range [][2]int{{0, 0}, {0, 1}, {1, 1}} { // of common plus own
+			a, b := ab[0], ab[1]
+			u, w := p+2*g+a, p+2*g+b
+			want = append(want, s2*(inv.At(a, b)+inv.At(a, w)+inv.At(u, b)+inv.At(u, w)))
+		}
+		assertDigits(t, want, v[:], 1e-8, "variances")
+	}
 }
 
 func TestRandomEffectsRefuses(t *testing.T) {

@@ -76,6 +76,7 @@ func (f *groupFit) pool() error {
 		f.sigma = m.Sigma
 		f.theta[q] = math.Log(max(m.Sigma, leastScaleDB))
 		f.pooling.enter(m, mx, f.spreadOf(mx))
+		f.sums, f.meanX = s, mx
 		for k := range f.blocks {
 			n := m.Coef[1] + m.Effects[k][1]
 			f.theta[k] = my + m.Coef[0] + m.Effects[k][0] - n*mx

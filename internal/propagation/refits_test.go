@@ -93,7 +93,7 @@ func TestRefitsAreFits(t *testing.T) {
 				require.NoError(t, err)
 				assert.Equal(t, counts(want), counts(got))
 				off := math.Abs(want.Groups[0].Exponent.Est - got.Groups[0].Exponent.Est)
-				off = math.Max(off, math.Abs(want.Groups[0].SigmaDB.Est-got.Groups[0].SigmaDB.Est))
+				off = math.Max(off, math.Abs(want.Groups[0].ResidualDB()-got.Groups[0].ResidualDB()))
 				off = math.Max(off, math.Abs(want.Groups[0].ShadowDB-got.Groups[0].ShadowDB))
 				off = math.Max(off, math.Abs(want.Groups[0].ScatterDB-got.Groups[0].ScatterDB))
 				for k := range want.Radios {

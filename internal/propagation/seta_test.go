@@ -226,7 +226,7 @@ func TestSetAEstimate(t *testing.T) {
 			if c.loss > 0 {
 				assert.InEpsilon(t, c.loss, f.Walls[0].LossDB.Est, six)
 			}
-			assert.InEpsilon(t, c.sigma, f.Groups[0].SigmaDB.Est, six)
+			assert.InEpsilon(t, c.sigma, f.Groups[0].ResidualDB(), six)
 			assert.InEpsilon(t, c.ll, f.LogLikelihood, six)
 			if c.name == "A3" {
 				// lm in R with each point left out in turn.
@@ -247,14 +247,14 @@ func TestSetARobustEstimate(t *testing.T) {
 	assertDigits(t, []float64{-37.7275930154096, -36.1061434781043, -43.5074422684592},
 		[]float64{f.Radios[0].Level1m.Est, f.Radios[1].Level1m.Est, f.Radios[2].Level1m.Est}, six, "levels")
 	assertDigits(t, []float64{2.8182089956340, 4.0162888265001, 4.0079654866428},
-		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].SigmaDB.Est}, six, "exponent, wall, scale")
+		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].ResidualDB()}, six, "exponent, wall, scale")
 
 	clear(d.Crossings)
 	f, err = propagation.Estimate(d, propagation.Options{Model: propagation.Robust, PerAP: true})
 	require.NoError(t, err)
 	assertDigits(t, []float64{4.0733654184254, 4.4977670199433, 2.6107219211483},
 		[]float64{f.Radios[0].Exponent.Est, f.Radios[1].Exponent.Est, f.Radios[2].Exponent.Est}, six, "exponents")
-	assert.InEpsilon(t, 4.8925125729725, f.Groups[0].SigmaDB.Est, six)
+	assert.InEpsilon(t, 4.8925125729725, f.Groups[0].ResidualDB(), six)
 }
 
 // TestSetAPooled holds the model to lme4 1.1-31, lmer(rssi ~ X + walls + (X | ap)),
@@ -271,7 +271,7 @@ func TestSetAPooled(t *testing.T) {
 	assertDigits(t, []float64{-40.12713868, -33.53770978, -48.43315611}, level, 2e-5, "levels")
 	assertDigits(t, []float64{2.93662108, 3.38795537, 2.36771130}, n, 2e-5, "exponents")
 	assertDigits(t, []float64{2.89742925, 2.32831538, 3.87669204, 8.12886525, 0.55677597},
-		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].SigmaDB.Est, f.Groups[0].Level1mSDDB, f.Groups[0].ExponentSD}, 2e-5, "n, wall, sigma, spreads")
+		[]float64{f.Groups[0].Exponent.Est, f.Walls[0].LossDB.Est, f.Groups[0].ResidualDB(), f.Groups[0].Level1mSDDB, f.Groups[0].ExponentSD}, 2e-5, "n, wall, sigma, spreads")
 	assert.InEpsilon(t, -101.134939191, f.LogLikelihood, six)
 	k := 7.0
 	assert.InEpsilon(t, -2*f.LogLikelihood+2*k+2*k*(k+1)/(36-k-1), f.AICc, 1e-12)
