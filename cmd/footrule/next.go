@@ -28,8 +28,8 @@ func newNext(sh *shell) *cobra.Command {
 		Short: "Say where to walk next, and when to stop",
 		Long: `next chooses the points whose visits would lower the position error most, tells what
 each buys, and puts them in the order of a short tour from where the last walk
-ended. It shows how the error fell with the points walked so far and how it would go
-on, and says in a sentence whether that is worth the walk: go on, or enough.
+ended. It shows the error that some of the points walked would have given and how it
+would go on, and says in a sentence whether that is worth the walk: go on, or enough.
 
 Points of the plan that were not walked yet come first, and a grid of the places
 where somebody can stand beside them. --add puts the chosen grid places on the plan,
@@ -41,7 +41,7 @@ points walked; the size of it is that of the errors measured by leaving places o
 It is a forecast: walk them, and errors tells what they bought.
 
 JSON fields: points_walked; measured {mean_m, ci95, ce50_m, ce90_m, scale};
-error_now_m; walked [{points, error_m}]; further [{points, error_m}]; next [{rank,
+error_now_m; walked [{points, met_m, error_m}]; further [{points, error_m}]; next [{rank,
 tour, point, on_plan, floor, at, buys_m, walk_m, minutes}]; tour {walk_m, minutes,
 visit_minutes, visit_minutes_from, speed_m_s}; verdict (go-on or enough), share_saved,
 worth_share, says; floors [{floor, error_m}]; targets; added_revision.

@@ -35,26 +35,19 @@ func (n *next) print(sh *shell, add bool) {
 	paragraph(sh.out, "", fmt.Sprintf("in the order to walk them, from where the last walk ended; %s m and some %s minutes (%s a visit, %s; %s m/s)",
 		fixed(walkM, 0), fixed(minutes, 0), n.pace.visit, n.pace.from, trimmed(n.pace.speedMps)))
 	fmt.Fprintln(sh.out)
-	rows = [][]string{{"points", "error m", ""}}
-	most := n.Behind[0].ErrorM
+	rows = [][]string{{"points", "met m", "to expect m"}}
 	for _, b := range n.Behind {
-		most = max(most, b.ErrorM)
-	}
-	for _, b := range n.Behind {
-		note := ""
-		if b.Places == n.Places {
-			note = "  now"
-		}
-		rows = append(rows, []string{strconv.Itoa(b.Places), fixed(b.ErrorM, 2), note})
+		rows = append(rows, []string{strconv.Itoa(b.Places), fixed(b.MetM, 2), fixed(b.ErrorM, 2)})
 	}
 	for i, c := range n.Chosen {
-		rows = append(rows, []string{strconv.Itoa(n.Places + i + 1), fixed(c.ErrorM, 2), ""})
+		rows = append(rows, []string{strconv.Itoa(n.Places + i + 1), "", fixed(c.ErrorM, 2)})
 	}
 	table(sh.out, rows)
 	ci := e.CI95["mean_m"]
 	fmt.Fprintln(sh.out)
-	paragraph(sh.out, "", fmt.Sprintf("error: mean of radio-map fixes where people walk, forecast; measured at the %d places, each left out, it is %s m (95 %% interval %s to %s m), %s times what the forecast says of the same, which is put right",
-		e.Points, fixed(e.Statistics.MeanM, 2), fixed(ci.Lo, 2), fixed(ci.Hi, 2), fixed(n.Scale, 2)))
+	paragraph(sh.out, "", fmt.Sprintf("met: the mean error of radio-map fixes at the places left over, by so many that lie all over the floors; for all %d, at each of them left out (95 %% interval %s to %s m)",
+		e.Points, fixed(ci.Lo, 2), fixed(ci.Hi, 2)))
+	paragraph(sh.out, "", fmt.Sprintf("to expect: the same where people walk, from how unsure the map is there, times %s, so that it agrees with what was met at the places left out", fixed(n.Scale, 2)))
 	switch {
 	case n.added > 0:
 		fmt.Fprintf(sh.out, "\nsaved as revision %d of the plan; footrule walk goes there\n", n.added)
@@ -92,6 +85,12 @@ func (n *next) length() (walkM, minutes float64) {
 
 type jsonReach struct {
 	Points int    `json:"points"`
+	ErrorM number `json:"error_m"`
+}
+
+type jsonMilestone struct {
+	Points int    `json:"points"`
+	MetM   number `json:"met_m"`
 	ErrorM number `json:"error_m"`
 }
 
@@ -135,7 +134,7 @@ type jsonNext struct {
 	PointsWalked int              `json:"points_walked"`
 	Measured     jsonNextMeasured `json:"measured"`
 	NowM         number           `json:"error_now_m"`
-	Walked       []jsonReach      `json:"walked"`
+	Walked       []jsonMilestone  `json:"walked"`
 	Further      []jsonReach      `json:"further"`
 	Next         []jsonNextPoint  `json:"next"`
 	Tour         jsonNextTour     `json:"tour"`
@@ -159,7 +158,7 @@ func (n *next) json() jsonNext {
 		Tour:    jsonNextTour{number(walkM), number(minutes), number(n.pace.visit.Minutes()), n.pace.from, number(n.pace.speedMps)},
 		Targets: targetsJSON(e)}
 	for _, b := range n.Behind {
-		out.Walked = append(out.Walked, jsonReach{b.Places, number(b.ErrorM)})
+		out.Walked = append(out.Walked, jsonMilestone{b.Places, number(b.MetM), number(b.ErrorM)})
 	}
 	tour := make([]int, len(n.Chosen))
 	for k, s := range n.tour {

@@ -39,7 +39,7 @@ func (p *Prospect) Targeted(candidates ...int) []float64 {
 	for _, v := range p.floors {
 		o := v.given(v.own(candidates))
 		for j, i := range v.targets {
-			out[i] = o.errorAt(j, nil)
+			out[i] = o.errorAt(j, -1, nil)
 		}
 	}
 	return out
@@ -80,7 +80,7 @@ func (p *Prospect) Kriged(floor int, candidates ...int) [][]float64 {
 			continue
 		}
 		for _, b := range l.beliefs[l.m.fit.Radios[k].Band] {
-			sys, err := kriging.NewSystem(l.layout(k, floor, len(l.m.data.Places)), b.LengthM(), b.NoiseRatio())
+			sys, err := kriging.NewSystem(l.layout(k, floor, func(int) bool { return true }), b.LengthM(), b.NoiseRatio())
 			if err != nil {
 				panic(err)
 			}

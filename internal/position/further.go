@@ -32,7 +32,7 @@ type Further struct {
 	Places  int     // walked
 	NowM    float64
 	Chosen  []FurtherPoint // in the order of what they buy
-	Behind  []Milestone    // had the walk ended earlier, from few places to all
+	Behind  []Milestone    // from few places to all
 	Targets []Spot         // where the error counts
 	Floor   []float64      // per floor, NowM of its places alone; NaN where none counts
 }
@@ -45,10 +45,11 @@ type FurtherPoint struct {
 	ErrorM    float64 // with it and those before it
 }
 
-// Milestone is the error to expect after so many places.
+// Milestone is what some places of the walk are worth that lie all over the floors.
 type Milestone struct {
 	Places int
-	ErrorM float64
+	MetM   float64 // mean error met at all other places, by what was learned from these; of all, by leave-one-out; NaN where they are too few for a fit
+	ErrorM float64 // to expect
 }
 
 // leastToLookFurther is how many places a prospect needs: with fewer, none that
@@ -101,11 +102,8 @@ func LookFurther(ctx context.Context, s *site.Site, walks []walk.Walk, o Further
 		out.Chosen = append(out.Chosen, FurtherPoint{Spot: c, Preferred: indexOf(o.Prefer, c), BuysM: out.size(now - st.ErrorM), ErrorM: out.size(st.ErrorM)})
 		now = st.ErrorM
 	}
-	for _, n := range counts(out.Places) {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		out.Behind = append(out.Behind, Milestone{n, out.size(p.FirstM(n))})
+	if out.Behind, err = out.behind(ctx, s, walks, d, p, o); err != nil {
+		return nil, err
 	}
 	for fl := range s.Floors {
 		out.Floor = append(out.Floor, out.size(p.floorM(fl)))
@@ -160,20 +158,57 @@ func indexOf[T comparable](of []T, v T) int {
 	return -1
 }
 
-// counts are some numbers of places up to all of them, each about two fifths
-// more than the one before.
+// counts are some numbers of places up to all of them, each about twice the one
+// before.
 func counts(all int) []int {
 	out := []int{all}
-	for n := float64(all); ; {
-		n /= math.Sqrt2
-		if n < leastToLookFurther {
-			break
-		}
-		if k := int(math.Round(n)); k < out[0] {
-			out = append([]int{k}, out...)
-		}
+	for n := all / 2; n >= leastToLookFurther; n /= 2 {
+		out = append([]int{n}, out...)
 	}
 	return out
+}
+
+// behind learns from some of the places and meets the others.
+func (f *Further) behind(ctx context.Context, s *site.Site, walks []walk.Walk, d *propagation.Data, p *Prospect, o FurtherOptions) ([]Milestone, error) {
+	spots := make([]Spot, len(d.Places))
+	for i, pl := range d.PlaceOf {
+		spots[pl] = Spot{d.Floor[i], d.At[i]}
+	}
+	order := spread(spots)
+	split := walk.ByVisit
+	if o.Fix == PerFacing {
+		split = walk.ByFacing
+	}
+	stays := walk.Stays(s, walks, split)
+	grid := NewGrid(s)
+	var out []Milestone
+	for _, n := range counts(len(order)) {
+		m := Milestone{n, f.Errors.Statistics.MeanM, f.size(p.OfM(order[:n]))}
+		if n < len(order) {
+			known := map[walk.Place]bool{}
+			for _, i := range order[:n] {
+				known[d.Places[i]] = true
+			}
+			var train, test []walk.Stay
+			for _, st := range stays {
+				if known[st.Place()] {
+					train = append(train, st)
+				} else {
+					test = append(test, st)
+				}
+			}
+			j := &judge{ctx: ctx, grid: grid, o: Options{Method: RadioMap, Protocol: TrainTest, Fix: o.Fix, Propagation: o.Propagation}}
+			m.MetM = math.NaN()
+			if err := j.trainTest(train, test); err == nil {
+				m.MetM = summarise(j.judged, 0, 0).Statistics.MeanM
+			}
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, m)
+	}
+	return out, nil
 }
 
 // Shrink is what further points would make of an error, as a share of it: the

@@ -56,12 +56,11 @@ func newLooker(m *mapping, p *Prospect) *looker {
 }
 
 // believed are the hyperparameters that are thought possible before anything is measured,
-// each as much as any other: shadows of 2 to 16 m, and stays whose scatter has a
-// third to three times the variance of the shadows.
+// each as much as any other: shadows of 2.5, 6.3 and 16 m, and stays whose scatter
+// has half or twice the variance of the shadows.
 var believed = []kriging.Node{
-	{Length: 3, Ratio: -2}, {Length: 6, Ratio: -2}, {Length: 9, Ratio: -2}, {Length: 12, Ratio: -2},
-	{Length: 3, Ratio: 0}, {Length: 6, Ratio: 0}, {Length: 9, Ratio: 0}, {Length: 12, Ratio: 0},
-	{Length: 3, Ratio: 2}, {Length: 6, Ratio: 2}, {Length: 9, Ratio: 2}, {Length: 12, Ratio: 2},
+	{Length: 4, Ratio: -1}, {Length: 8, Ratio: -1}, {Length: 12, Ratio: -1},
+	{Length: 4, Ratio: 1}, {Length: 8, Ratio: 1}, {Length: 12, Ratio: 1},
 }
 
 // leastBelief is how improbable a node may be, as a share of the likeliest, and count.
@@ -98,8 +97,8 @@ func believe(series []kriging.Series, sigmaDB float64) []belief {
 	return out
 }
 
-// at sets what is known on every floor from the first so many places of the walk.
-func (l *looker) at(floors []*vista, places int) {
+// at sets what is known on every floor from some places of the walk.
+func (l *looker) at(floors []*vista, places func(int) bool) {
 	type key struct {
 		layout string
 		node   kriging.Node
@@ -113,6 +112,7 @@ func (l *looker) at(floors []*vista, places int) {
 				continue
 			}
 			layout := l.layout(k, fl, places)
+			r.heard = max(1, float64(len(layout.At)))
 			name := layoutKey(fl, layout)
 			for i, b := range l.beliefs[l.m.fit.Radios[k].Band] {
 				id := key{name, b.Node}
@@ -176,13 +176,13 @@ func (l *looker) slopeAt(k int, s Spot) orb.Point {
 	return orb.Point{c * x, c * y}
 }
 
-// layout is where a radio was heard at the first so many places.
-func (l *looker) layout(k, floor, places int) kriging.Layout {
+// layout is where a radio was heard at some places.
+func (l *looker) layout(k, floor int, places func(int) bool) kriging.Layout {
 	var out kriging.Layout
 	if s := l.m.seriesOf(k, floor); s != nil {
 		all := s.layout()
 		for i := range s.rows {
-			if slices.Min(s.rows[i].places) < places {
+			if slices.ContainsFunc(s.rows[i].places, places) {
 				out.At, out.Noise = append(out.At, all.At[i]), append(out.Noise, all.Noise[i])
 			}
 		}
@@ -223,8 +223,12 @@ func (l *looker) leftOut(ctx context.Context, p *Prospect) ([]float64, error) {
 			}
 			s2, rho := l.s2(k, i), b.NoiseRatio()
 			for fl := range p.floors {
+				n := 1.0
+				if s := m.seriesOf(k, fl); s != nil {
+					n = max(1, float64(len(s.rows)-1))
+				}
 				for place, share := range m.shareWithout(k, fl, b.Node, spotOf) {
-					v[place] += s2 * (share + rho)
+					v[place] += s2 * (share + rho + (1+rho)/n)
 				}
 			}
 		}

@@ -53,35 +53,41 @@ func Candidates(s *site.Site, d *propagation.Data, prefer []Spot, most int) []Sp
 	return out
 }
 
-// farApart keeps so many spots that lie far apart, in their order: from the first,
-// always the one furthest from all kept.
+// farApart keeps so many spots that lie far apart, in their order.
 func farApart(spots []Spot, most int) []Spot {
 	if len(spots) <= most {
 		return spots
 	}
+	order := spread(spots)[:most]
+	slices.Sort(order)
+	out := make([]Spot, most)
+	for i, k := range order {
+		out[i] = spots[k]
+	}
+	return out
+}
+
+// spread orders spots so that as many of the first as one likes lie all over the
+// floors: from the first of them, next is always the one furthest from all before
+// it (Gonzalez, Theor. Comput. Sci. 38, 1985).
+func spread(spots []Spot) []int {
 	dist := make([]float64, len(spots))
 	for i := range dist {
 		dist[i] = math.Inf(1)
 	}
-	kept := make([]bool, len(spots))
-	for k, n := 0, 0; n < most; n++ {
-		kept[k] = true
-		next, far := 0, -1.0
+	var out []int
+	for k := 0; len(out) < len(spots); {
+		out, dist[k] = append(out, k), -1
+		next := -1
 		for i := range spots {
-			if spots[i].Floor == spots[k].Floor {
+			if dist[i] >= 0 && spots[i].Floor == spots[k].Floor {
 				dist[i] = min(dist[i], planar.DistanceSquared(spots[i].At, spots[k].At))
 			}
-			if !kept[i] && dist[i] > far {
-				next, far = i, dist[i]
+			if dist[i] >= 0 && (next < 0 || dist[i] > dist[next]) {
+				next = i
 			}
 		}
 		k = next
-	}
-	var out []Spot
-	for i := range spots {
-		if kept[i] {
-			out = append(out, spots[i])
-		}
 	}
 	return out
 }
@@ -103,30 +109,33 @@ const leastGain = 1e-6
 // fewer where there are not so many, each at its turn the best of those left.
 // They are picked one by one, and then each in turn is given up for the best
 // there is without it, until nothing is gained (Fedorov, Theory of Optimal
-// Experiments, 1972, on exchange). Its error is that of ctx.
+// Experiments, 1972, on exchange). What counts is E and, beside it, by how much a
+// target is further from every stay than evenly spread ones would leave it: a fix
+// keeps to where people walked. Its error is that of ctx.
 func (p *Prospect) Choose(ctx context.Context, n int) ([]Step, error) {
+	c := p.chooser(n)
 	var chosen []int
+	now := c.loss(nil)
 	for len(chosen) < n {
-		best, _, err := p.best(ctx, chosen, nil)
+		best, loss, err := c.best(ctx, chosen, nil)
 		if err != nil {
 			return nil, err
 		}
 		if best < 0 {
 			break
 		}
-		chosen = append(chosen, best)
+		chosen, now = append(chosen, best), loss
 	}
-	now := p.ErrorM(chosen...)
 	for range mostPasses {
 		before := now
 		for i := range chosen {
 			rest := slices.Delete(slices.Clone(chosen), i, i+1)
-			best, e, err := p.best(ctx, rest, nil)
+			best, loss, err := c.best(ctx, rest, nil)
 			if err != nil {
 				return nil, err
 			}
-			if e < now*(1-leastGain) {
-				chosen[i], now = best, e
+			if loss < now*(1-leastGain) {
+				chosen[i], now = best, loss
 			}
 		}
 		if now == before {
@@ -136,33 +145,104 @@ func (p *Prospect) Choose(ctx context.Context, n int) ([]Step, error) {
 	var out []Step
 	var done []int
 	for len(out) < len(chosen) {
-		best, e, err := p.best(ctx, done, chosen)
+		best, _, err := c.best(ctx, done, chosen)
 		if err != nil {
 			return nil, err
 		}
 		done = append(done, best)
-		out = append(out, Step{best, e})
+		out = append(out, Step{best, p.ErrorM(done...)})
 	}
 	return out, nil
 }
 
-// best is the candidate, of some or else of all, at which one more stay beside
-// those given lowers the error most, and the error then; −1 where none is left.
-// Of equal ones it is the first.
-func (p *Prospect) best(ctx context.Context, given, of []int) (best int, errorM float64, err error) {
-	then := make([]float64, len(p.Candidates))
+// chooser weighs sets of candidates.
+type chooser struct {
+	*Prospect
+	evenM float64     // how far evenly spread stays leave a target at most
+	near  [][]float64 // per floor and target, metres to the nearest stay of the walk
+}
+
+// evenSpacings is how far evenly spread stays leave a target at most, in the side
+// of the square that each has for itself: 0.71 on an endless grid, and a little
+// for what a floor's outline does to it.
+const evenSpacings = 0.75
+
+func (p *Prospect) chooser(n int) *chooser {
+	d, s := p.look.m.data, p.look.m.grid.site
+	area := 0.0
+	c := &chooser{Prospect: p}
+	for fl, v := range p.floors {
+		near := make([]float64, len(v.targets))
+		for j, i := range v.targets {
+			near[j] = math.Inf(1)
+			for k, at := range d.At {
+				if d.Floor[k] == fl {
+					near[j] = min(near[j], planar.Distance(at, p.Targets[i].At))
+				}
+			}
+		}
+		c.near = append(c.near, near)
+		area += s.Floors[fl].Area()
+	}
+	c.evenM = evenSpacings * math.Sqrt(area/float64(len(d.Places)+n))
+	return c
+}
+
+// beyond sums by how much the targets of a floor are further from every stay than
+// evenly spread ones would leave them.
+func (c *chooser) beyond(v *vista, near []float64, n int) float64 {
+	sum := 0.0
+	for j, i := range v.targets {
+		d := near[j]
+		if n >= 0 {
+			d = min(d, planar.Distance(c.Targets[i].At, c.Candidates[v.candidates[n]].At))
+		}
+		if d = min(d, v.prior.RMS()); d > c.evenM {
+			sum += d - c.evenM
+		}
+	}
+	return sum
+}
+
+// nearer is how far targets are from the nearest stay once some were added.
+func (c *chooser) nearer(fl int, added []int) []float64 {
+	v := c.floors[fl]
+	near := slices.Clone(c.near[fl])
+	for _, n := range added {
+		for j, i := range v.targets {
+			near[j] = min(near[j], planar.Distance(c.Targets[i].At, c.Candidates[v.candidates[n]].At))
+		}
+	}
+	return near
+}
+
+// loss is what a set of candidates leaves.
+func (c *chooser) loss(given []int) float64 {
+	sum := 0.0
+	for fl, v := range c.floors {
+		own := v.own(given)
+		sum += v.given(own).error(-1) + c.beyond(v, c.nearer(fl, own), -1)
+	}
+	return sum
+}
+
+// best is the candidate, of some or else of all, that leaves least beside those
+// given, and what is left then; −1 where none is left. Of equal ones it is the
+// first.
+func (c *chooser) best(ctx context.Context, given, of []int) (best int, loss float64, err error) {
+	then := make([]float64, len(c.Candidates))
 	for i := range then {
 		then[i] = math.Inf(1)
 	}
-	all := 0.0
-	for _, v := range p.floors {
-		o := v.given(v.own(given))
-		now := o.error(-1)
-		all += now
+	for fl, v := range c.floors {
+		own := v.own(given)
+		o, near := v.given(own), c.nearer(fl, own)
+		now := o.error(-1) + c.beyond(v, near, -1)
+		loss += now
 		parallel(ctx, len(v.candidates), func(n int) error {
 			i := v.candidates[n]
 			if !slices.Contains(given, i) && (of == nil || slices.Contains(of, i)) {
-				then[i] = o.error(n) - now
+				then[i] = o.error(n) + c.beyond(v, near, n) - now
 			}
 			return nil
 		}, &err)
@@ -177,7 +257,7 @@ func (p *Prospect) best(ctx context.Context, given, of []int) (best int, errorM 
 		}
 	}
 	if best >= 0 {
-		all += then[best]
+		loss += then[best]
 	}
-	return best, all / float64(len(p.Targets)), nil
+	return best, loss, nil
 }

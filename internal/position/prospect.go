@@ -17,13 +17,14 @@ import (
 // around what the map tells by what the map does not know there yet and by what
 // a stay differs from the map, both averaged over what the hyperparameters may be:
 //
-//	V_k(p) = Σ_j w_j σ_kj² (v_kj(p) + ρ_j)
+//	V_k(p) = Σ_j w_j σ_kj² (v_kj(p) + ρ_j + (1 + ρ_j)/n_k)
 //	F(p) = Σ_k ω_k u_k u_kᵀ/V_k(p),  u_k = ∂μ_k/∂p
 //	E(p) = mean length of N(0, (F(p) + P⁻¹)⁻¹)
 //
 // with P the covariance of a place anywhere on the floor, v_kj the share of
 // variance that kriging leaves at node j given where radio k was heard, and ω_k
-// [HeardWeight]. v depends on where stays are, not on what they say, so further
+// [HeardWeight]. The last term is what n_k places leave unknown of a radio's level
+// at 1 m. v depends on where stays are, not on what they say, so further
 // ones are counted before they are made: one at q lowers it by
 // C(p, q)²/(v(q) + ρ/h), C being the covariance given all stays so far and h how
 // likely the radio is heard at q. Laws:
@@ -63,6 +64,7 @@ type outlook struct {
 	weight []float64   // per target, ω
 	hear   []float64   // per candidate, h
 	parts  []part      // per node of the band
+	heard  float64     // places where it was heard: n
 }
 
 // part is one node's share in V.
@@ -108,7 +110,7 @@ func NewProspect(g *Grid, d *propagation.Data, f *propagation.Fit, candidates []
 		p.floors = append(p.floors, &vista{targets: targets[fl], candidates: from[fl], prior: anywhere(p.Targets, targets[fl])})
 	}
 	p.look = newLooker(learnMap(&lessons{grid: g, data: d, fit: f}).(*mapping), p)
-	p.look.at(p.floors, len(d.Places))
+	p.look.at(p.floors, func(int) bool { return true })
 	return p
 }
 
@@ -158,15 +160,15 @@ func (p *Prospect) ErrorM(candidates ...int) float64 {
 	return p.mean(p.floors, candidates)
 }
 
-// FirstM is the error to expect had the walk ended after its first so many
-// places, in metres.
-func (p *Prospect) FirstM(places int) float64 {
+// OfM is the error to expect had only some places of the walk been walked, in
+// metres.
+func (p *Prospect) OfM(places []int) float64 {
 	then := make([]*vista, len(p.floors))
 	for fl, v := range p.floors {
 		c := *v
 		then[fl] = &c
 	}
-	p.look.at(then, places)
+	p.look.at(then, func(i int) bool { return slices.Contains(places, i) })
 	return p.mean(then, nil)
 }
 
@@ -201,6 +203,7 @@ type outset struct {
 	added    []int
 	variance [][]float64   // per radio and node, over targets, then candidates: v
 	rows     [][][]float64 // and per added stay: C(q, ·)/√(v(q) + ρ/h), each given those before it
+	heard    []float64     // per radio: n
 }
 
 func (v *vista) given(added []int) *outset {
@@ -209,6 +212,7 @@ func (v *vista) given(added []int) *outset {
 		for i := range r.parts {
 			o.variance = append(o.variance, slices.Clone(r.parts[i].base.variance))
 		}
+		o.heard = append(o.heard, r.heard)
 	}
 	o.rows = make([][][]float64, len(o.variance))
 	for _, n := range added {
@@ -229,6 +233,9 @@ func (o *outset) add(n int) {
 		}
 		o.rows[k] = append(o.rows[k], kept)
 	})
+	for k, r := range o.radios {
+		o.heard[k] += r.hear[n]
+	}
 }
 
 // each gives, for every radio and node that a stay at a candidate would tell of,
@@ -273,30 +280,33 @@ func (o *outset) error(n int) float64 {
 	}
 	sum := 0.0
 	for j := range t {
-		sum += o.errorAt(j, less)
+		sum += o.errorAt(j, n, less)
 	}
 	return sum
 }
 
 // errorAt is E at a target, with v of every radio and node less by so much, nil
 // for nothing.
-func (o *outset) errorAt(j int, less [][]float64) float64 {
+func (o *outset) errorAt(j, n int, less [][]float64) float64 {
 	det := o.prior.XX*o.prior.YY - o.prior.XY*o.prior.XY
 	xx, xy, yy := o.prior.YY/det, -o.prior.XY/det, o.prior.XX/det
 	k := 0
-	for _, r := range o.radios {
+	for i, r := range o.radios {
 		w := r.weight[j]
 		if w <= leastWeight {
 			k += len(r.parts)
 			continue
 		}
-		all := 0.0
+		all, heard := 0.0, o.heard[i]
+		if n >= 0 {
+			heard += r.hear[n]
+		}
 		for i := range r.parts {
 			p, v := &r.parts[i], o.variance[k][j]
 			if less != nil && less[k] != nil {
 				v -= less[k][j]
 			}
-			all += p.s2 * (max(0, v) + p.rho)
+			all += p.s2 * (max(0, v) + p.rho + (1+p.rho)/heard)
 			k++
 		}
 		w /= all

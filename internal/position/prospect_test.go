@@ -61,13 +61,17 @@ func TestProspectIsKriging(t *testing.T) {
 	}
 }
 
-// Had the walk ended earlier, less would be known; had it ended where it did, this.
-func TestProspectEarlier(t *testing.T) {
+// From some of the places less is known; from all of them, this.
+func TestProspectOfSome(t *testing.T) {
 	_, d, p := prospected(t, 2, 30, position.Coarse)
-	assert.InDelta(t, p.ErrorM(), p.FirstM(len(d.Places)), 1e-9)
-	last := p.FirstM(1)
+	all := make([]int, len(d.Places))
+	for i := range all {
+		all[i] = i
+	}
+	assert.InDelta(t, p.ErrorM(), p.OfM(all), 1e-9)
+	last := p.OfM(all[:1])
 	for _, n := range []int{5, 10, 20, 30} {
-		now := p.FirstM(n)
+		now := p.OfM(all[:n])
 		assert.Less(t, now, last)
 		last = now
 	}
