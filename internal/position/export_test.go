@@ -93,3 +93,6 @@ func (p *Prospect) Kriged(floor int, candidates ...int) [][]float64 {
 	}
 	return out
 }
+
+// Loss is what Choose makes least for so many further stays.
+func (p *Prospect) Loss(of int, candidates ...int) float64 { return p.chooser(of).loss(candidates) }

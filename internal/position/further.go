@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"footrule/internal/propagation"
 	"footrule/internal/site"
@@ -80,8 +81,8 @@ func LookFurther(ctx context.Context, s *site.Site, walks []walk.Walk, o Further
 			return nil, err
 		}
 	}
-	spots := within(Candidates(s, d, o.Prefer, Fine.Candidates), o.Only)
-	if len(spots) == 0 {
+	spots := Candidates(s, d, o.Prefer, Fine.Candidates)
+	if !slices.ContainsFunc(spots, func(c Spot) bool { return o.Only == nil || slices.Contains(o.Only, c.Floor) }) {
 		return nil, fmt.Errorf("nowhere to go: every place where somebody can stand is within %g m of one that was walked", fromWalkedM)
 	}
 	p := NewProspect(NewGrid(s), d, fit, spots, Fine)
@@ -91,7 +92,7 @@ func LookFurther(ctx context.Context, s *site.Site, walks []walk.Walk, o Further
 		return nil, err
 	}
 	out.Scale = scaleOf(d, e, left)
-	steps, err := p.Choose(ctx, o.More)
+	steps, err := p.Choose(ctx, o.More, o.Only)
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +100,7 @@ func LookFurther(ctx context.Context, s *site.Site, walks []walk.Walk, o Further
 	out.NowM = out.size(now)
 	for _, st := range steps {
 		c := p.Candidates[st.Candidate]
-		out.Chosen = append(out.Chosen, FurtherPoint{Spot: c, Preferred: indexOf(o.Prefer, c), BuysM: out.size(now - st.ErrorM), ErrorM: out.size(st.ErrorM)})
+		out.Chosen = append(out.Chosen, FurtherPoint{Spot: c, Preferred: slices.Index(o.Prefer, c), BuysM: out.size(now - st.ErrorM), ErrorM: out.size(st.ErrorM)})
 		now = st.ErrorM
 	}
 	if out.Behind, err = out.behind(ctx, s, walks, d, p, o); err != nil {
@@ -134,28 +135,6 @@ func scaleOf(d *propagation.Data, e *Errors, left []float64) float64 {
 		}
 	}
 	return measured / expected
-}
-
-func within(spots []Spot, floors []int) []Spot {
-	if len(floors) == 0 {
-		return spots
-	}
-	var out []Spot
-	for _, c := range spots {
-		if indexOf(floors, c.Floor) >= 0 {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
-func indexOf[T comparable](of []T, v T) int {
-	for i := range of {
-		if of[i] == v {
-			return i
-		}
-	}
-	return -1
 }
 
 // counts are some numbers of places up to all of them, each about twice the one
@@ -220,7 +199,7 @@ func Shrink(ctx context.Context, g *Grid, d *propagation.Data, f *propagation.Fi
 		return 1, nil
 	}
 	p := NewProspect(g, d, f, spots, Coarse)
-	steps, err := p.Choose(ctx, more)
+	steps, err := p.Choose(ctx, more, nil)
 	if err != nil || len(steps) == 0 {
 		return 1, err
 	}

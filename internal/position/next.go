@@ -111,13 +111,24 @@ const leastGain = 1e-6
 // there is without it, until nothing is gained (Fedorov, Theory of Optimal
 // Experiments, 1972, on exchange). What counts is E and, beside it, by how much a
 // target is further from every stay than evenly spread ones would leave it: a fix
-// keeps to where people walked. Its error is that of ctx.
-func (p *Prospect) Choose(ctx context.Context, n int) ([]Step, error) {
+// keeps to where people walked. Only candidates on some floors are chosen, nil for
+// all. Its error is that of ctx.
+func (p *Prospect) Choose(ctx context.Context, n int, floors []int) ([]Step, error) {
 	c := p.chooser(n)
+	may := make([]int, 0, len(p.Candidates))
+	if floors == nil {
+		may = nil
+	} else {
+		for i, s := range p.Candidates {
+			if slices.Contains(floors, s.Floor) {
+				may = append(may, i)
+			}
+		}
+	}
 	var chosen []int
 	now := c.loss(nil)
 	for len(chosen) < n {
-		best, loss, err := c.best(ctx, chosen, nil)
+		best, loss, err := c.best(ctx, chosen, may)
 		if err != nil {
 			return nil, err
 		}
@@ -130,7 +141,7 @@ func (p *Prospect) Choose(ctx context.Context, n int) ([]Step, error) {
 		before := now
 		for i := range chosen {
 			rest := slices.Delete(slices.Clone(chosen), i, i+1)
-			best, loss, err := c.best(ctx, rest, nil)
+			best, loss, err := c.best(ctx, rest, may)
 			if err != nil {
 				return nil, err
 			}

@@ -255,7 +255,7 @@ func choose(t testing.TB, s *site.Site, w walk.Walk, start []int, n, batch int) 
 				free, of = append(free, position.Spot{Floor: s.FloorIndex(v.Floor), At: v.At}), append(of, i)
 			}
 		}
-		steps, err := position.NewProspect(position.NewGrid(s), d, f, free, position.Fine).Choose(context.Background(), min(batch, n-len(picked)))
+		steps, err := position.NewProspect(position.NewGrid(s), d, f, free, position.Fine).Choose(context.Background(), min(batch, n-len(picked)), nil)
 		require.NoError(t, err)
 		for _, st := range steps {
 			picked = append(picked, of[st.Candidate])
@@ -361,7 +361,7 @@ func TestStudyNextTracks(t *testing.T) {
 				f, err := propagation.Estimate(d, propagation.Options{})
 				require.NoError(t, err)
 				met[i] += meanErrorOf(t, s, w, test, of) / float64(sites)
-				expected[i] += position.NewProspect(position.NewGrid(s), d, f, nil, position.Coarse).ErrorM() / float64(sites)
+				expected[i] += position.NewProspect(position.NewGrid(s), d, f, position.Candidates(s, d, nil, position.Fine.Candidates), position.Fine).ErrorM() / float64(sites)
 			}
 		}
 		t.Logf("%-10s after %v points: met %.2f m, expected %.2f m", g.name, counts, met, expected)

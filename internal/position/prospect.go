@@ -12,8 +12,7 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// Prospect is the error to expect of fixes from a radio map, where anybody may
-// stand, and how stays at further points would lower it. A level at p scatters
+// Prospect is the error to expect of fixes from a radio map where people walk, and how stays at further points would lower it. A level at p scatters
 // around what the map tells by what the map does not know there yet and by what
 // a stay differs from the map, both averaged over what the hyperparameters may be:
 //
@@ -38,7 +37,7 @@ import (
 // that are left out; the error measured there over that is how much too small it
 // is.
 type Prospect struct {
-	Targets    []Spot // where the error counts
+	Targets    []Spot // where the error counts: where people walk, which is where they did and may be sent
 	Candidates []Spot // where further stays may be made
 
 	look   *looker
@@ -97,13 +96,18 @@ const leastWeight = 0.02
 // [Candidates].
 func NewProspect(g *Grid, d *propagation.Data, f *propagation.Fit, candidates []Spot, detail Detail) *Prospect {
 	p := &Prospect{Candidates: candidates}
-	// Where nobody has stood and nobody may be sent no error counts.
-	c := newCellsOf(g.site, detail.Targets)
-	at, floor := append(slices.Clone(d.At), placesOf(candidates)...), append(slices.Clone(d.Floor), floorsOf(candidates)...)
-	for i, beyond := range c.prior(at, floor) {
-		if beyond == 0 {
-			p.Targets = append(p.Targets, Spot{c.floor[i], c.at[i]})
+	var all []Spot
+	seen := map[Spot]bool{}
+	for i, at := range d.At {
+		if c := (Spot{d.Floor[i], at}); !seen[c] {
+			seen[c] = true
+			all = append(all, c)
 		}
+	}
+	all = append(all, candidates...)
+	n := min(len(all), detail.Targets)
+	for k := range n {
+		p.Targets = append(p.Targets, all[k*len(all)/n])
 	}
 	targets, from := byFloor(g.site, p.Targets), byFloor(g.site, candidates)
 	for fl := range g.site.Floors {

@@ -84,33 +84,37 @@ func TestProspectOfSome(t *testing.T) {
 }
 
 // No exchange of one of the points chosen for another improves them, and each is
-// the best of those left at its turn.
+// told with the error that it and those before it leave.
 func TestChoose(t *testing.T) {
-	_, _, p := prospected(t, 5, 12, position.Coarse)
-	steps, err := p.Choose(context.Background(), 4)
+	_, _, p := prospected(t, 5, 12, position.Detail{Targets: 60, Candidates: 40})
+	steps, err := p.Choose(context.Background(), 3, nil)
 	require.NoError(t, err)
-	require.Len(t, steps, 4)
+	require.Len(t, steps, 3)
 	var chosen []int
 	for _, s := range steps {
 		chosen = append(chosen, s.Candidate)
 		assert.InDelta(t, p.ErrorM(chosen...), s.ErrorM, 1e-9)
 	}
-	all := steps[3].ErrorM
+	least := p.Loss(3, chosen...)
 	for i := range chosen {
 		for c := range p.Candidates {
 			if !slices.Contains(chosen, c) {
 				other := slices.Clone(chosen)
 				other[i] = c
-				assert.GreaterOrEqual(t, p.ErrorM(other...), all*(1-2e-6))
+				assert.GreaterOrEqual(t, p.Loss(3, other...), least*(1-2e-6))
 			}
 		}
 	}
-	more, err := p.Choose(context.Background(), len(p.Candidates)+3)
+	none, err := p.Choose(context.Background(), 3, []int{7})
+	require.NoError(t, err)
+	assert.Empty(t, none)
+	_, _, p = prospected(t, 5, 12, position.Detail{Targets: 30, Candidates: 6})
+	more, err := p.Choose(context.Background(), 9, nil)
 	require.NoError(t, err)
 	assert.Len(t, more, len(p.Candidates))
 	ctx, stop := context.WithCancel(context.Background())
 	stop()
-	_, err = p.Choose(ctx, 2)
+	_, err = p.Choose(ctx, 2, nil)
 	assert.ErrorIs(t, err, context.Canceled)
 }
 
@@ -152,7 +156,7 @@ func TestCandidates(t *testing.T) {
 func BenchmarkChoose(b *testing.B) {
 	_, _, p := prospected(b, 1, 40, position.Fine)
 	for b.Loop() {
-		_, err := p.Choose(context.Background(), 5)
+		_, err := p.Choose(context.Background(), 5, nil)
 		require.NoError(b, err)
 	}
 }
