@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"footrule/internal/canvas"
 	"footrule/internal/coverage"
 	"footrule/internal/doubt"
 	"footrule/internal/infra"
@@ -42,8 +43,9 @@ it, the checks of the infrastructure, what to do next, open questions, cautions,
 the limits of it all. Its numbers are those of fit, errors, cover, doubts, prep and
 next, with the same flags.
 
-It is one HTML file that prints on paper; figures are in it, and nothing in it comes
-from elsewhere. Equal input gives equal bytes: its date is that
+It is one file, HTML or PDF by its name, or both with two --out; figures are in it,
+and nothing in it comes from elsewhere. The PDF shows Latin, Greek and Cyrillic
+letters, the HTML all. Equal input gives equal bytes: its date is that
 of the last scan, unless --date gives another (or today).
 
 Addresses of the site's own radios are left out (--bssid drop), hashed by a key that
@@ -55,7 +57,7 @@ Before any walk it is a report on the plan: predictions from published figures
 It exits with 0 when the report is written, whatever stands in it.`,
 		Example: `  footrule report depot.footrule
   footrule report depot.footrule --target-ce50 5 --target-ce90 10 --customer "Harbour Depot" --author "R. Alder"
-  footrule report depot.footrule --out depot.html --paper letter --levels each`,
+  footrule report depot.footrule --out depot.html --out depot.pdf --paper letter --levels each`,
 		Args: files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := f.check(args[0]); err != nil {
@@ -71,6 +73,14 @@ It exits with 0 when the report is written, whatever stands in it.`,
 			doc := report.New(in)
 			for _, name := range f.out {
 				data := doc.HTML(report.Paper(f.paper))
+				if isPDF(name) {
+					if data, err = doc.PDF(report.Paper(f.paper)); err != nil {
+						return err
+					}
+					if lacks := doc.Lacking(); lacks != "" {
+						fmt.Fprintf(sh.err, "footrule: %s shows boxes for letters that its font lacks (%s); the HTML has them\n", name, canvas.Cut(lacks, 40, '…'))
+					}
+				}
 				if err := replaceFile(name, data); err != nil {
 					return err
 				}
@@ -87,7 +97,7 @@ It exits with 0 when the report is written, whatever stands in it.`,
 	f.source.add(cmd)
 	f.cover.addAs(cmd, "heard-confidence")
 	fl := cmd.Flags()
-	fl.StringArrayVar(&f.out, "out", nil, "file to write, .html (repeatable; default: FILE with .html)")
+	fl.StringArrayVar(&f.out, "out", nil, "file to write, .html or .pdf (repeatable; default: FILE with .html)")
 	fl.StringVar(&f.title, "title", "", "title of the report")
 	fl.StringVar(&f.customer, "customer", "", "whom it is for")
 	fl.StringVar(&f.author, "author", "", "who answers for it")
@@ -103,6 +113,8 @@ It exits with 0 when the report is written, whatever stands in it.`,
 	return cmd
 }
 
+func isPDF(name string) bool { return strings.EqualFold(filepath.Ext(name), ".pdf") }
+
 // check checks the flags, before anything is read.
 func (f *reportFlags) check(path string) error {
 	if len(f.out) == 0 {
@@ -110,9 +122,9 @@ func (f *reportFlags) check(path string) error {
 	}
 	for i, name := range f.out {
 		switch strings.ToLower(filepath.Ext(name)) {
-		case ".html", ".htm":
+		case ".html", ".htm", ".pdf":
 		default:
-			return usage(fmt.Errorf("--out %q; give a name that ends in .html", name))
+			return usage(fmt.Errorf("--out %q; give a name that ends in .html or .pdf", name))
 		}
 		if slices.Contains(f.out[:i], name) {
 			return usage(fmt.Errorf("--out %q twice; give each file once", name))

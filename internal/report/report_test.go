@@ -48,9 +48,10 @@ func outline(d *report.Document) string {
 	return b.String()
 }
 
-// The structure of the report; refreshed by -update.
+// The structure of the report, without its numbers, which other tests hold;
+// refreshed by -update.
 func TestOutline(t *testing.T) {
-	got := outline(report.New(hall(t, plain)))
+	got := regexp.MustCompile(`−?\d+(\.\d+)?`).ReplaceAllString(outline(report.New(hall(t, plain))), "#")
 	file := filepath.Join("testdata", "outline.txt")
 	if *update {
 		require.NoError(t, os.MkdirAll("testdata", 0o755))

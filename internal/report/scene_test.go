@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -33,6 +34,18 @@ var hostile = names{
 // hall is an invented hall of 36 by 20 m with five access points and 24 places, two
 // of them on the plan without a visit, and levels of n = 3 with 3 dB of shadowing.
 func hall(t testing.TB, n names) *report.Input {
+	t.Helper()
+	if halls[n] == nil {
+		halls[n] = newHall(t, n)
+	}
+	in := *halls[n]
+	in.Walks = slices.Clone(in.Walks)
+	return &in
+}
+
+var halls = map[names]*report.Input{}
+
+func newHall(t testing.TB, n names) *report.Input {
 	t.Helper()
 	s := &site.Site{Name: n.site, ReceiverHeightM: 1.2}
 	f := site.Floor{ID: "G", Name: n.floor, Outline: orb.Ring{{0, 0}, {36, 0}, {36, 20}, {0, 20}},
@@ -66,6 +79,7 @@ func hall(t testing.TB, n names) *report.Input {
 	in.Ellipses = "95 % ellipses are what they are"
 	in.Doubts, err = doubt.Find(t.Context(), s, in.Walks, doubt.Options{})
 	require.NoError(t, err)
+	in.Doubts.Power.Text, in.Doubts.Advice = []string{"an access point off its place by so much"}, []string{"tape one long distance"}
 	for range in.Doubts.Findings {
 		in.DoubtTitles = append(in.DoubtTitles, "something does not fit")
 	}
