@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -163,6 +164,11 @@ func (f *reportFlags) gather(cmd *cobra.Command, sh *shell, path string) (*repor
 	}
 	f.source.walks = walksOf
 	p, err := f.source.predict(path)
+	var unfit *notFitted
+	if errors.As(err, &unfit) { // the report says so, and what its maps rest on instead
+		f.source.environment = environmentNames()[0]
+		p, err = f.source.predict(path)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -182,6 +188,9 @@ func (f *reportFlags) gather(cmd *cobra.Command, sh *shell, path string) (*repor
 		in.Expected = append(in.Expected, c.expect(i).forReport())
 	}
 	in.Expected = append(in.Expected, c.expect(all(len(c.m.Floors))...).forReport())
+	if unfit != nil {
+		in.NotFitted = unfit.why.Error()
+	}
 	in.Infra = infra.Examine(p.plan)
 	in.InfraVerdict = prepVerdict[in.Infra.Verdict()]
 	if len(p.walks) == 0 {

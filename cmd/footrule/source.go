@@ -90,7 +90,7 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 	default:
 		fit, err := propagation.Estimate(propagation.Observe(p.plan, walk.Stays(p.plan, p.walks, walk.ByVisit)), o)
 		if err != nil {
-			return nil, fmt.Errorf("%s can't be fitted, which --environment would do without: %w", path, err)
+			return nil, &notFitted{path, err}
 		}
 		p.kind, p.walked = "fit", fit
 		p.text = fmt.Sprintf("the %s fit of %s", fit.Model, count(len(p.walks), "walk"))
@@ -99,6 +99,18 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 	p.fit, p.notes, err = p.source(p.plan)
 	return p, err
 }
+
+// notFitted says why the walks of a site can't be fitted.
+type notFitted struct {
+	path string
+	why  error
+}
+
+func (e *notFitted) Error() string {
+	return fmt.Sprintf("%s can't be fitted, which --environment would do without: %v", e.path, e.why)
+}
+
+func (e *notFitted) Unwrap() error { return e.why }
 
 // planAndWalks reads the plan and the walks of a site file, which may have none
 // unless some are named.

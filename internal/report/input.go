@@ -39,9 +39,10 @@ type Input struct {
 	Floors  []int  // that are shown, indices into Site.Floors
 	Walks   []walk.Walk
 
-	Fit   *propagation.Fit // nil before any walk
-	Basis string           // what the maps rest on, a phrase
-	Notes []string         // what stands in there for what is not known
+	Fit       *propagation.Fit // of the site's own walks; nil where there is none
+	NotFitted string           // why walks could not be fitted
+	Basis     string           // what the maps rest on, a phrase
+	Notes     []string         // what stands in there for what is not known
 
 	Cover    *coverage.Map
 	Expected []Expected // per floor of Cover, then of all

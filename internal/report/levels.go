@@ -11,7 +11,14 @@ func (w *writer) levels() {
 	w.section("How levels fall off")
 	f := w.Fit
 	if f == nil {
-		w.say("No walk yet, so that nothing was fitted. Maps rest on " + w.Basis + ".")
+		why := "No walk yet, so that nothing was fitted."
+		switch {
+		case w.NotFitted != "":
+			why = "The walks could not be fitted: " + sentence(w.NotFitted)
+		case len(w.Walks) > 0:
+			why = "What the walks would fit was not asked for."
+		}
+		w.note(why + " Maps rest on " + w.Basis + ".")
 		return
 	}
 	w.say(fmt.Sprintf("Model %s%s. The exponent says how fast levels fall with distance (2 in free space), the spread how far the level of a visit lies from the model.", f.Model, map[bool]string{true: ", with an exponent for each access point"}[f.PerAP || f.Model == propagation.Pooled]))
