@@ -49,6 +49,19 @@ func (s *Store) begin(tx *bbolt.Tx, h walk.Header) (entry, error) {
 	case !errors.Is(err, ErrNotFound):
 		return entry{}, err
 	}
+	e, err := newEntry(tx, h)
+	if err != nil {
+		return entry{}, err
+	}
+	return e, e.save()
+}
+
+// newEntry makes a walk without visits; its header is yet to be saved.
+func newEntry(tx *bbolt.Tx, h walk.Header) (entry, error) {
+	st, err := getState(tx)
+	if err != nil {
+		return entry{}, err
+	}
 	e := entry{no: st.Next, head: head{Header: h}}
 	if e.bucket, err = tx.Bucket(bucketWalks).CreateBucket(be64(e.no)); err != nil {
 		return entry{}, err
@@ -60,10 +73,7 @@ func (s *Store) begin(tx *bbolt.Tx, h walk.Header) (entry, error) {
 	}
 	st.Next++
 	st.Walks++
-	if err := putState(tx, st); err != nil {
-		return entry{}, err
-	}
-	return e, e.save()
+	return e, putState(tx, st)
 }
 
 func (s *Store) fill(h *walk.Header, st state) {

@@ -139,12 +139,7 @@ func planFrom(sh *shell, cmd *cobra.Command, from, name string, df *drawingFlags
 		if flag := df.given(cmd); flag != "" {
 			return nil, nil, usage(fmt.Errorf("--%s is for drawings (%s), and %s is none", flag, drawings(), from))
 		}
-		f, err := os.Open(from)
-		if err != nil {
-			return nil, nil, err
-		}
-		defer f.Close()
-		plan, err := site.Read(from, f)
+		plan, err := readTOML(from)
 		if err != nil {
 			return nil, nil, err
 		}

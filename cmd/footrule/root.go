@@ -103,6 +103,7 @@ var commands = []func(*shell) *cobra.Command{
 	newReport,
 	newDrill,
 
+	newMerge,
 	newExport,
 	newCheck,
 	newValidate,

@@ -66,7 +66,16 @@ func walkIDs(st *store.Store, path string, names []string) ([]string, error) {
 		}
 	}
 	for _, name := range names {
-		k := slices.IndexFunc(heads, func(h walk.Header) bool { return h.Name == name || h.ID == name })
+		var twice []string
+		for _, h := range heads {
+			if h.Name == name && !slices.ContainsFunc(heads, func(o walk.Header) bool { return o.ID == name }) {
+				twice = append(twice, h.ID)
+			}
+		}
+		if len(twice) > 1 {
+			return nil, usage(fmt.Errorf("%s has %d walks called %q; name one by its ID: %q", path, len(twice), name, twice))
+		}
+		k := slices.IndexFunc(heads, func(h walk.Header) bool { return h.ID == name || len(twice) == 1 && h.ID == twice[0] })
 		if k < 0 {
 			return nil, usage(fmt.Errorf("no walk %q in %s; it has %q", name, path, known))
 		}
