@@ -14,7 +14,8 @@ import (
 type writer struct {
 	*Document
 	*Input
-	walked walked
+	walked  walked
+	hashKey string // "" until it is asked for
 }
 
 // sections are the parts of a report, in their order.
@@ -36,7 +37,7 @@ var sections = []func(*writer){
 
 // New writes the report.
 func New(in *Input) *Document {
-	w := &writer{&Document{Title: in.Title, Author: in.Author, Program: in.Program, Date: in.Date}, in, walkedOf(in)}
+	w := &writer{Document: &Document{Title: in.Title, Author: in.Author, Program: in.Program, Date: in.Date}, Input: in, walked: walkedOf(in)}
 	if w.Document.Title == "" {
 		w.Document.Title = "WLAN positioning at " + in.Site.Name
 	}

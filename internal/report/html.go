@@ -40,6 +40,7 @@ h3{font-size:1.08rem;margin:1.6rem 0 .4rem}
 h1,h2,h3,caption,figcaption{break-after:avoid}
 a{color:LINK}
 p,li{max-width:44rem}
+h1,h2,h3,p,li,figcaption,caption{overflow-wrap:anywhere}
 .sub{color:QUIET;margin:0 0 1.2rem}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1.2rem;margin:1rem 0}
 dt{color:QUIET}
@@ -227,7 +228,7 @@ const shortCell = 16
 
 func (w *htmlWriter) tableOf(t Table) {
 	w.table++
-	w.put("<div class=\"wide\">\n<table id=\"t%d\">\n<caption>Table %[1]d. %s</caption>\n<thead><tr>", w.table, inline(t.Caption))
+	w.put("<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-labelledby=\"c%d\">\n<table id=\"t%[1]d\">\n<caption id=\"c%[1]d\">Table %[1]d. %s</caption>\n<thead><tr>", w.table, inline(t.Caption))
 	class := func(i int, cell string) string {
 		switch {
 		case t.Columns[i].Number:

@@ -169,7 +169,9 @@ func (w *writer) accessPoints() {
 	case Keep:
 		heads = append(heads, "addresses")
 	case Hash:
-		heads = append(heads, "hashed addresses")
+		if len(w.Walks) > 0 {
+			heads = append(heads, "hashed addresses")
+		}
 	}
 	var rows [][]string
 	for i := range w.Site.AccessPoints {
@@ -187,7 +189,11 @@ func (w *writer) accessPoints() {
 	w.say(fmt.Sprintf("Heights are above the floor; the receiver's antenna is taken to be %g m above it.", w.Site.ReceiverHeightM))
 	switch w.Addresses {
 	case Hash:
-		w.say("The hashes let who has the site file tell the radios; without it they say nothing.")
+		if len(w.Walks) == 0 {
+			w.say("Addresses are left out: before any walk there is no key to hash them by.")
+			break
+		}
+		w.say("The hashes let who has the site file tell the radios; nobody else can undo them by trying addresses.")
 	case Keep:
 		w.note("This report has the hardware addresses of the site's own radios in it.")
 	}
@@ -243,19 +249,26 @@ func (w *writer) addresses(list []radio.BSSID) string {
 	return or(strings.Join(out, ", "), "none yet")
 }
 
-// key is what the site file has and the report has not: without it the 2⁴⁸ addresses
-// cannot be tried one by one.
+// key is made of what the site file has and the report has not: every level of the
+// walks, and when it was read. Without it the 2⁴⁸ addresses cannot be tried one by one.
 func (w *writer) key() string {
-	var b strings.Builder
-	for i := range w.Walks {
-		fmt.Fprintf(&b, "%s\n%s\n", w.Walks[i].ID, w.Walks[i].Digest)
+	if w.hashKey != "" {
+		return w.hashKey
 	}
-	for i := range w.Site.AccessPoints {
-		for _, r := range w.Site.AccessPoints[i].Radios {
-			fmt.Fprintln(&b, r.BSSIDs)
+	h := sha256.New()
+	for i := range w.Walks {
+		fmt.Fprintln(h, w.Walks[i].ID, w.Walks[i].Digest)
+		for _, v := range w.Walks[i].Visits {
+			for _, s := range v.Scans {
+				fmt.Fprintln(h, s.Time.UnixNano())
+				for _, r := range s.Readings {
+					fmt.Fprintln(h, r.BSSID, r.RSSIDBm)
+				}
+			}
 		}
 	}
-	return b.String()
+	w.hashKey = string(h.Sum(nil))
+	return w.hashKey
 }
 
 func (w *writer) switches(n *site.Infra) {

@@ -70,11 +70,21 @@ func (p *pen) style(s figure.Style) string {
 }
 
 func (p *pen) Rect(b orb.Bound, s figure.Style) {
-	if op := p.style(s); op != "" {
-		x, y := p.at(b.Min)
-		p.w.Rect(x, y, (b.Max[0]-b.Min[0])*p.scale, (b.Max[1]-b.Min[1])*p.scale, op)
+	op := p.style(s)
+	if op == "" {
+		return
 	}
+	lap := 0.0
+	if s.Crisp {
+		lap = seam
+	}
+	x, y := p.at(b.Min)
+	p.w.Rect(x-lap, y-lap, (b.Max[0]-b.Min[0])*p.scale+2*lap, (b.Max[1]-b.Min[1])*p.scale+2*lap, op)
 }
+
+// seam is how far, in mm, cells reach over their neighbours: where they only meet,
+// screens show a light line between.
+const seam = 0.04
 
 func (p *pen) Polygon(s figure.Style, rings ...orb.Ring) {
 	op := p.style(s)
