@@ -60,7 +60,7 @@ func (w *writer) bands(f *propagation.Fit) {
 		shadow, scatter, missed := "–", "–", "–" // what the model doesn't tell
 		switch f.Model {
 		case propagation.TwoLevel:
-			shadow, scatter = fixed(g.ShadowDB, 1), fixed(g.ScatterDB, 1)
+			shadow, scatter = fixed(g.ShadowingDB(), 1), fixed(g.ScatterDB, 1)
 		case propagation.Pooled:
 			shadow, scatter = fixed(g.ExponentSD, 2), fixed(g.Level1mSDDB, 1)
 		}
