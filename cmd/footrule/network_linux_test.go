@@ -35,6 +35,7 @@ var offline = []struct {
 	{0, "errors d.footrule --model ols"},
 	{0, "next d.footrule --model ols"},
 	{0, "doubts d.footrule"},
+	{0, "report d.footrule --model ols"},
 	{0, "replay d.footrule --plain --every 50"},
 	{0, "man pages"},
 	{0, "completion bash"},

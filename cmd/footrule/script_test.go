@@ -23,8 +23,9 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("NO_COLOR", "1")
-			drawings, err := filepath.Abs(filepath.Join("..", "..", "testdata", "drawing"))
-			e.Setenv("HALL", drawings)
+			data, err := filepath.Abs(filepath.Join("..", "..", "testdata"))
+			e.Setenv("HALL", filepath.Join(data, "drawing"))
+			e.Setenv("STORY", filepath.Join(data, "story"))
 			return err
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "damage": damage},
