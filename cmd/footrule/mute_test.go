@@ -34,11 +34,11 @@ func mute(tb testing.TB) (master, slave *os.File) {
 	return master, slave
 }
 
-// build makes the program as a person would run it.
-func build(tb testing.TB) string {
+// build makes the program as a person would run it, with flags of go build.
+func build(tb testing.TB, flags ...string) string {
 	tb.Helper()
 	exe := filepath.Join(tb.TempDir(), "footrule")
-	out, err := exec.Command("go", "build", "-o", exe, ".").CombinedOutput()
+	out, err := exec.Command("go", append(append([]string{"build", "-o", exe}, flags...), ".")...).CombinedOutput()
 	require.NoError(tb, err, string(out))
 	return exe
 }
