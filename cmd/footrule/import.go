@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"footrule/internal/canvas"
 	"footrule/internal/walk"
 	"footrule/store"
 
@@ -35,6 +36,9 @@ say only what was heard, so --at names the point where all of it was taken, or
 			if name != "" && len(args) > 2 {
 				return usage(errors.New("--walk names one walk, and there are several captures; import them one by one"))
 			}
+			if err := errors.Join(nameable("walk", name), nameable("receiver", receiver), nameable("surveyor", surveyor)); err != nil {
+				return err
+			}
 			st, err := open(args[0], false)
 			if err != nil {
 				return err
@@ -43,7 +47,7 @@ say only what was heard, so --at names the point where all of it was taken, or
 			for _, path := range args[1:] {
 				h := walk.Header{Name: name, Receiver: receiver, Surveyor: surveyor, Source: walk.Imported, Program: version}
 				if h.Name == "" {
-					h.Name = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+					h.Name = canvas.Clean(strings.TrimSuffix(filepath.Base(path), filepath.Ext(path)))
 				}
 				one := importOne
 				if !isWalkCSV(path) {
@@ -90,14 +94,15 @@ func importOne(cmd *cobra.Command, sh *shell, st *store.Store, h walk.Header, pa
 
 // printImport says what an import did.
 func printImport(sh *shell, path string, rep store.Report) {
+	path, name := canvas.Clean(path), canvas.Clean(rep.Walk.Name)
 	for _, w := range rep.Warnings {
 		fmt.Fprintf(sh.err, "footrule: %s: %s\n", path, w)
 	}
 	if rep.AlreadyThere {
-		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, rep.Walk.Name)
+		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, name)
 		return
 	}
-	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, rep.Walk.Name, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
+	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, name, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
 	if rep.Unknown > 0 {
 		fmt.Fprintf(sh.out, ", %d of them of BSSIDs that are not on the plan", rep.Unknown)
 	}
@@ -111,14 +116,14 @@ func progressLine(w io.Writer, path string) (progress func(read, total int64, re
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return nil, func() {}
 	}
-	shown := false
+	shown, name := false, canvas.Clean(filepath.Base(path))
 	progress = func(read, total int64, readings int) {
 		shown = true
 		if total > 0 {
-			fmt.Fprintf(w, "\r\x1b[K%s: %3d %%, %d readings", filepath.Base(path), 100*read/total, readings)
+			fmt.Fprintf(w, "\r\x1b[K%s: %3d %%, %d readings", name, 100*read/total, readings)
 			return
 		}
-		fmt.Fprintf(w, "\r\x1b[K%s: %d readings", filepath.Base(path), readings)
+		fmt.Fprintf(w, "\r\x1b[K%s: %d readings", name, readings)
 	}
 	return progress, func() {
 		if shown {

@@ -251,7 +251,7 @@ func (p *play) print(ctx context.Context, sh *shell, f *replayFlags) error {
 	out := jsonReplay{Walk: h.ID, Name: h.Name, Steps: []jsonStep{}}
 	rows := [][]string{{"visit", "point", "time", "heard", "points", "exponent", "half within m"}}
 	if !f.asJSON {
-		fmt.Fprintf(sh.out, "%s, %s of %s\n", h.Name, count(len(visits), "visit"), p.plan.Name)
+		fmt.Fprintf(sh.out, "%s, %s of %s\n", canvas.Clean(h.Name), count(len(visits), "visit"), p.plan.Name)
 	}
 	var notes []string
 	for i, n := range visits {

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 )
@@ -42,9 +44,25 @@ func run(args []string, in io.Reader, out, errw io.Writer) int {
 	return codeOf(err)
 }
 
-// oneLine keeps an error on one line, whatever it quotes.
+// oneLine keeps an error on one line, and lets nothing that it quotes steer the
+// terminal or turn the line around.
 func oneLine(err error) string {
-	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r < ' ' || r == 0x7f }), " ")
+	return strings.Join(strings.FieldsFunc(err.Error(), steers), " ")
+}
+
+// steers reports a character that a terminal obeys instead of showing it:
+// controls, and those that change the direction of what follows.
+func steers(r rune) bool {
+	return unicode.In(r, unicode.Cc, unicode.Bidi_Control, unicode.Zl, unicode.Zp)
+}
+
+// nameable refuses a flag's name for something with characters that steer a
+// terminal: it would be printed for as long as the file is kept.
+func nameable(flag, name string) error {
+	if strings.ContainsFunc(name, steers) || !utf8.ValidString(name) {
+		return usage(fmt.Errorf("--%s %q has characters that can't be printed; give it others", flag, name))
+	}
+	return nil
 }
 
 func newRoot(sh *shell) *cobra.Command {

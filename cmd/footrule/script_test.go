@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -25,10 +26,11 @@ func TestScripts(t *testing.T) {
 			e.Setenv("NO_COLOR", "1")
 			data, err := filepath.Abs(filepath.Join("..", "..", "testdata"))
 			e.Setenv("HALL", filepath.Join(data, "drawing"))
+			e.Setenv("ESC", "\x1b")
 			e.Setenv("STORY", filepath.Join(data, "story"))
 			return err
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "damage": damage},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "raw": raw, "tame": tame, "damage": damage},
 	})
 }
 
@@ -66,4 +68,27 @@ func damage(ts *testscript.TestScript, neg bool, args []string) {
 	other := []byte(args[1])
 	other[0] ^= 1
 	ts.Check(os.WriteFile(path, bytes.ReplaceAll(data, []byte(args[1]), other), 0o600))
+}
+
+// raw turns the escapes \x1b, \x07 and \u202e of a file into what they stand for.
+func raw(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: raw FILE")
+	}
+	name := ts.MkAbs(args[0])
+	text := strings.NewReplacer(`\x1b`, "\x1b", `\x07`, "\x07", `\u202e`, "\u202e").Replace(ts.ReadFile(args[0]))
+	ts.Check(os.WriteFile(name, []byte(text), 0o644))
+}
+
+// tame holds that the last command printed nothing that steers a terminal.
+func tame(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 0 {
+		ts.Fatalf("usage: tame")
+	}
+	for _, of := range []string{"stdout", "stderr"} {
+		text := strings.NewReplacer("\n", "", "\t", "").Replace(ts.ReadFile(of))
+		if i := strings.IndexFunc(text, steers); i >= 0 {
+			ts.Fatalf("%s has %q in it", of, text[i:min(len(text), i+20)])
+		}
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -61,6 +62,9 @@ func (f *surveyFlags) settings() (walk.Settings, error) {
 		return walk.Settings{}, err
 	}
 	s := walk.Settings{ScansPerFacing: f.scans, Need: f.need, ThresholdDBm: f.threshold}
+	if err := errors.Join(nameable("walk", f.name), nameable("receiver", f.receiver), nameable("surveyor", f.surveyor)); err != nil {
+		return s, err
+	}
 	switch {
 	case f.scans < 1 || f.scans > 1000:
 		return s, usage(fmt.Errorf("--scans %d; take 1 to 1000", f.scans))
