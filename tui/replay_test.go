@@ -301,3 +301,26 @@ func BenchmarkReplayBack(b *testing.B) {
 		}
 	}
 }
+
+// In a drill the odd lens says that findings are hidden, not that there are none,
+// and nothing of them stands anywhere else.
+func TestReplayOfADrill(t *testing.T) {
+	for _, hidden := range []bool{false, true} {
+		v := view(t, 80, 24, func(c *tui.ReplayConfig) {
+			c.NoFindings = hidden
+			if hidden {
+				c.Tracks[0].Find = nil
+			}
+		}, walkedBy(t, 9, nil))
+		v.press("e", "5")
+		got := v.r.View()
+		if hidden {
+			require.Contains(t, got, "This is a drill: what the")
+			require.NotContains(t, got, "AP-03")
+		} else {
+			require.Contains(t, got, "AP-03")
+			require.NotContains(t, got, "drill")
+		}
+		require.NotContains(t, got, "Nothing that this walk could tell")
+	}
+}

@@ -114,7 +114,7 @@ func (m *Model) drawPlayed(s *slip) {
 		return
 	default:
 		s.pair("At "+canvas.Clean(v.Point), m.look.accentStrong, timeOf(walk.Fact{Visit: v}).Format("15:04:05"), m.look.quiet)
-		s.pair(canvas.Clean(v.ID), m.look.quiet, count(len(v.Scans), "scan", "scans"), m.look.quiet)
+		s.pair(canvas.Clean(v.ID), m.look.quiet, taken(v), m.look.quiet)
 	}
 	if p := m.replay.cfg.Tracks[m.track].Player; p.Fact(p.At()-1).Mark != nil {
 		s.wrap(markText(m.s, p.Fact(p.At()-1).Mark), m.look.accent, 2)
@@ -148,4 +148,17 @@ func (m *Model) playedLine() note {
 		return note{text + " " + m.standing.Odd[0].Text, true}
 	}
 	return note{string(text[0]-'a'+'A') + text[1:], false}
+}
+
+// taken says how a visit was made: how many scans, and over how many facings.
+func taken(v *walk.Visit) string {
+	facings := map[float64]bool{}
+	for _, sc := range v.Scans {
+		facings[sc.FacingDeg] = true
+	}
+	text := count(len(v.Scans), "scan", "scans")
+	if len(facings) == 0 || facings[walk.NoFacing] {
+		return text
+	}
+	return text + ", " + count(len(facings), "facing", "facings")
 }

@@ -96,7 +96,11 @@ func (e *Evidence) outlook(c *Case, f *Fault) (bool, string) {
 	case f.Kind == Moved && ap >= 0:
 		return compare(o.APs[ap].MoveM, f.APs[0]+" off its place", "m")
 	case f.Kind == Power && ap >= 0:
-		return compare(o.APs[ap].StepDB, "a change of "+f.APs[0], "dB")
+		could, why := compare(o.APs[ap].StepDB, "a change of "+f.APs[0], "dB")
+		if !could {
+			why += "; one that comes back to some points at its end shows it without any model"
+		}
+		return could, why
 	case f.Kind == Dies && ap >= 0:
 		if last := o.APs[ap].Dying; last != nil {
 			return true, fmt.Sprintf("the walk shows %s falling silent before %s", f.APs[0], last.Name())

@@ -64,8 +64,9 @@ const (
 
 // Grade holds answers against the truth of a case.
 //
-//  1. The score is 100 only if every planted fault is named with all that is to be
-//     said of it, and nothing else.
+//  1. The score is 100 only if every planted fault is named with all that the walks
+//     can tell of it, and nothing else. Where, since when and how much are not asked
+//     of a fault that the walks could hardly show.
 //  2. Nothing on a faulty site, and any fault on a clean one, is worth 0.
 //  3. Another answer that is about no fault never raises a score.
 //  4. A fault that only levels show, named without a walk, counts half.
@@ -102,7 +103,7 @@ func Grade(c *Case, answers []Answer, e Evidence) Score {
 			s.Lost += second * len(also)
 		}
 		m.Shown, m.Why = e.shows(c, f)
-		m.Credits = c.credits(f, m.Answers, e)
+		m.Credits = c.credits(f, m.Answers, m.Shown, e)
 		share := 0.0
 		for k := range m.Credits {
 			m.Credits[k].Of *= 100 / float64(len(c.Faults))
@@ -220,11 +221,14 @@ func stalePoints(f *Fault, answers []Answer) float64 {
 }
 
 // credits gives the parts of a fault with what was got, together 1.
-func (c *Case) credits(f *Fault, answers []Answer, e Evidence) []Credit {
+func (c *Case) credits(f *Fault, answers []Answer, shown Shown, e Evidence) []Credit {
 	fam := f.Kind.family()
+	asked := func(p part) bool { return fam.parts[p] > 0 && (shown != No || p < thePlace) }
 	sum := 0.0
-	for _, w := range fam.parts {
-		sum += w
+	for p, w := range fam.parts {
+		if asked(p) {
+			sum += w
+		}
 	}
 	m := Mark{Fault: *f, Answers: answers}
 	things := m.named()
@@ -251,7 +255,7 @@ func (c *Case) credits(f *Fault, answers []Answer, e Evidence) []Credit {
 	add(thePoints, "which points", things, c.namedWhy(f.Points, things))
 	exact := len(answers) == 1 && answers[0].Kind == f.Kind && things > 0
 	for _, p := range []part{thePlace, theMoment, theSize} {
-		if fam.parts[p] == 0 {
+		if !asked(p) {
 			continue
 		}
 		what := map[part]string{thePlace: "where it really is", theMoment: "since when", theSize: "how much"}[p]

@@ -116,6 +116,9 @@ func TestGradeUnseen(t *testing.T) {
 	s := drill.Grade(c, []drill.Answer{{Kind: drill.Nothing}}, e)
 	require.Zero(t, s.Points)
 	require.Equal(t, drill.No, s.Marks[0].Shown)
+	require.Len(t, s.Marks[0].Credits, 2, "where it is is not asked")
+	s = drill.Grade(c, []drill.Answer{{Kind: drill.Moved, APs: []string{"AP-03"}}}, e)
+	require.Equal(t, 100, s.Points)
 	require.Regexp(t, `the walk shows AP-03 off its place from \d+ m on in nine of ten cases; it was 2 m`, s.Marks[0].Why)
 }
 

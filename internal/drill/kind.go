@@ -99,7 +99,7 @@ var families = []family{
 		cure:  "hang further access points aside of the line (footrule place)",
 		plant: plantNone},
 	{kind: Facing, name: "only one facing was taken", parts: map[part]float64{theKind: 10}, unit: "dB", handed: true,
-		seen:  []string{"the walk has one facing a visit, always the same (replay), so that access points behind the surveyor are too weak everywhere", "fixes are off to one side on the whole (errors prints the bias)"},
+		seen:  []string{"the walk has one facing a visit, always the same (replay says how many), so that access points behind the surveyor are too weak everywhere", "fixes are off to one side on the whole (the mean vector that errors prints)"},
 		cure:  "walk again with four facings",
 		plant: plantFacing},
 	{kind: Few, name: "too few points were walked", parts: map[part]float64{theKind: 10}, handed: true,
@@ -108,7 +108,7 @@ var families = []family{
 		plant: plantFew},
 	{kind: Stale, name: "stale scans", parts: map[part]float64{theKind: 7, thePoints: 3}, near: []Kind{Point}, handed: true, byLevels: true,
 		asks:  "--point for one of the points that have them",
-		seen:  []string{"at some points in a row all levels are the same to the decibel, scan by scan: nothing was measured there (replay, level by level)", "just these points have large errors"},
+		seen:  []string{"at some points in a row all levels are the same to the decibel, scan by scan: nothing was measured there (replay; export has every scan)", "just these points have large errors"},
 		cure:  "renew the receiver's driver or wait for fresh results, and walk these points again",
 		plant: plantStale},
 }

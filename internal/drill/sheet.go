@@ -66,7 +66,7 @@ func Sheet(c *Case, markdown bool) string {
 	s.table(rows)
 	s.text(fmt.Sprintf("The front wall is %s m long in the building and %s m on the plan.", decimal(c.TapedM(), 1), decimal(c.planM(), 1)))
 	s.head(2, "How it is marked")
-	s.text(fmt.Sprintf("Of 100: each fault has an equal share, for what it is, for which access points or points have it, and for where, since when or how much, within what the levels allow. "+
+	s.text(fmt.Sprintf("Of 100: each fault has an equal share, for what it is, for which access points or points have it, and for where, since when or how much, within what the levels allow; this is not asked where the walk could hardly show the fault. "+
 		"A kind that is easily taken for it counts half, and so does the right kind at the wrong place. Each accusation of what is in order costs %d, a second name for the same fault %d. "+
 		"The answer nothing is worth 0 where something is wrong, and so is any other where nothing is. What only levels show counts half where nothing was walked.", falseCharge, second))
 	return s.b.String()
