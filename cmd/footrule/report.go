@@ -210,13 +210,7 @@ func (f *reportFlags) gather(cmd *cobra.Command, sh *shell, path string) (*repor
 			in.Ellipses = ellipses(&in.Errors.Summary)
 		}
 	}
-	hidden, err := hides(path)
-	if err != nil {
-		return nil, err
-	}
-	if hidden {
-		in.Doubts = &doubt.Report{Missing: hiddenText}
-	} else if in.Doubts, err = doubt.Find(ctx, p.plan, p.walks, doubt.Options{Seed: 1}); err != nil {
+	if in.Doubts, err = doubt.Find(ctx, p.plan, p.walks, doubt.Options{Seed: 1}); err != nil {
 		return nil, errStopped
 	}
 	for i := range in.Doubts.Findings {
