@@ -84,7 +84,7 @@ type Standing struct {
 
 	CE50M, CE90M Estimate // half, and nine of ten, fixes are within
 	RMSM, BoundM float64  // root mean square of the errors and of the Cramér-Rao bound; NaN where unknown
-	FiveMoreM    float64  // half of the interval of CE50M after five more points; NaN where unknown
+	FiveMoreM    Estimate // CE50M after five more points; NaN where unknown
 
 	Warnings []string
 

@@ -56,8 +56,12 @@ func (m *Model) fitRows() []fitRow {
 		est(name, Estimate{w.length(e.Value), w.length(e.Half)}, 1, w.unit())
 	}
 	metres("Half within", st.CE50M)
-	if !math.IsNaN(st.FiveMoreM) {
-		out = append(out, fitRow{name: " after 5 more", half: w.interval(w.length(st.FiveMoreM), 1), unit: w.unit()})
+	if f := st.FiveMoreM; !math.IsNaN(f.Half) {
+		row := fitRow{name: " after 5 more", half: w.interval(w.length(f.Half), 1), unit: w.unit()}
+		if !math.IsNaN(f.Value) {
+			row.value = w.number(w.length(f.Value), 1)
+		}
+		out = append(out, row)
 	}
 	metres("9 of 10", st.CE90M)
 	if !math.IsNaN(st.RMSM) {

@@ -202,8 +202,12 @@ func standingText(w words, st *Standing) string {
 		parts = append(parts, est("spread at "+string(e.Band)+" GHz", e.Estimate, "dB"))
 	}
 	parts = append(parts, metres("half within", st.CE50M), metres("9 of 10 within", st.CE90M))
-	if !math.IsNaN(st.FiveMoreM) {
-		parts[len(parts)-2] += " (" + w.interval(w.length(st.FiveMoreM), 1) + " after 5 more points)"
+	if f := st.FiveMoreM; !math.IsNaN(f.Half) {
+		after := w.interval(w.length(f.Half), 1)
+		if !math.IsNaN(f.Value) {
+			after = w.number(w.length(f.Value), 1) + " " + after
+		}
+		parts[len(parts)-2] += " (" + after + " after 5 more points)"
 	}
 	if !math.IsNaN(st.RMSM) {
 		parts = append(parts, metres("RMS", Estimate{st.RMSM, math.NaN()}))

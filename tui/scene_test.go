@@ -227,7 +227,7 @@ func standing(e *ether, n int) tui.Standing {
 	st.Exponents = []tui.BandEstimate{{Band: radio.Band5, Estimate: tui.Estimate{Value: 3 - .2*f, Half: 1.1 * f}}}
 	st.SpreadsDB = []tui.BandEstimate{{Band: radio.Band5, Estimate: tui.Estimate{Value: 4.1, Half: 2 * f}}}
 	st.CE50M, st.CE90M = tui.Estimate{Value: 2.2 + 4*f, Half: 3 * f}, tui.Estimate{Value: 5.4 + 8*f, Half: 7 * f}
-	st.RMSM, st.BoundM, st.FiveMoreM = 2.6+4*f, 2.1+2*f, 2.4*f
+	st.RMSM, st.BoundM, st.FiveMoreM = 2.6+4*f, 2.1+2*f, tui.Estimate{Value: 2.1 + 3.7*f, Half: 2.4 * f}
 	stops := grid(e.site, 4)
 	for i := range n {
 		p := stops[i]

@@ -340,7 +340,7 @@ func TestNothingYet(t *testing.T) {
 				st := standing(r.ether, 8)
 				st.Exponents[0].Estimate = tui.Estimate{Value: 3, Half: v}
 				st.CE50M = tui.Estimate{Value: v, Half: v}
-				st.RMSM, st.BoundM, st.FiveMoreM, st.Level = math.NaN(), math.NaN(), math.NaN(), nil
+				st.RMSM, st.BoundM, st.FiveMoreM, st.Level = math.NaN(), math.NaN(), tui.Estimate{Value: math.NaN(), Half: math.NaN()}, nil
 				return st, nil
 			}
 		})

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -15,15 +16,20 @@ import (
 // than a usual window allows with some room.
 func TestManual(t *testing.T) {
 	root := newRoot(&shell{out: io.Discard, err: io.Discard, now: time.Now, getenv: func(string) string { return "" }})
-	command := regexp.MustCompile(`footrule ([a-z]+)`)
+	command := regexp.MustCompile(`(?m)(?:^|\s)footrule ([a-z]+)`)
 	flag := regexp.MustCompile(`--([a-z0-9-]+)`)
 	for _, name := range manual {
 		b, err := manualPages.ReadFile("manual/" + name + ".md")
 		require.NoError(t, err)
 		flags := map[string]bool{}
-		for _, c := range root.Commands() {
+		var visit func(c *cobra.Command)
+		visit = func(c *cobra.Command) {
 			c.Flags().VisitAll(func(f *pflag.Flag) { flags[f.Name] = true })
+			for _, sub := range c.Commands() {
+				visit(sub)
+			}
 		}
+		visit(root)
 		for _, m := range command.FindAllStringSubmatch(string(b), -1) {
 			c, _, err := root.Find([]string{m[1]})
 			require.NoError(t, err, "%s: %s", name, m[0])

@@ -56,7 +56,7 @@ func (r *running) judge(ctx context.Context, w walk.Walk) (tui.Standing, error) 
 func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk, targets []position.Target) (tui.Standing, *propagation.Fit, error) {
 	walks := []walk.Walk{w}
 	stays := walk.Stays(plan, walks, walk.ByVisit)
-	st := tui.Standing{Points: places(stays), Need: leastPlaces, RMSM: math.NaN(), BoundM: math.NaN(), FiveMoreM: math.NaN(),
+	st := tui.Standing{Points: places(stays), Need: leastPlaces, RMSM: math.NaN(), BoundM: math.NaN(), FiveMoreM: tui.Estimate{Value: math.NaN(), Half: math.NaN()},
 		CE50M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}, CE90M: tui.Estimate{Value: math.NaN(), Half: math.NaN()}}
 	if st.Points < leastPlaces {
 		return st, nil, nil
@@ -90,7 +90,11 @@ func judgeWalk(ctx context.Context, plan *site.Site, w walk.Walk, targets []posi
 		st.Targets = append(st.Targets, targetOf(t))
 	}
 	o := position.Outlook(e, fit, 5)
-	st.FiveMoreM = o.CE50.Then
+	share, err := position.Shrink(ctx, position.NewGrid(plan), data, fit, nil, 5)
+	if err != nil {
+		return st, fit, fmt.Errorf("no outlook: %w", err)
+	}
+	st.FiveMoreM = tui.Estimate{Value: st.CE50M.Value * share, Half: o.CE50.Then}
 	return st, fit, nil
 }
 
