@@ -49,6 +49,8 @@ type Store struct {
 	db   *bbolt.DB
 	opt  Options
 
+	backup string // made by a migration
+
 	mu     sync.Mutex
 	visits map[uint64]map[string]uint64 // visit IDs of walks that were appended to, by walk number
 }
@@ -128,8 +130,29 @@ func (s *Store) lay(tx *bbolt.Tx, plan *site.Site) error {
 }
 
 // Open opens a site file. Where it opens for writing, what a killed import left
-// behind is removed.
+// behind is removed. A file of an older format is brought up to date, with a copy
+// beside it (see [Store.Backup]), also where it is then only read.
 func Open(path string, opt Options) (*Store, error) {
+	s, err := openOnce(path, opt)
+	if !opt.ReadOnly || !errors.Is(err, ErrOlder) {
+		return s, err
+	}
+	writing := opt
+	writing.ReadOnly = false
+	if s, err = openOnce(path, writing); err != nil {
+		return nil, err
+	}
+	backup := s.backup
+	if err := s.Close(); err != nil {
+		return nil, err
+	}
+	if s, err = openOnce(path, opt); err == nil {
+		s.backup = backup
+	}
+	return s, err
+}
+
+func openOnce(path string, opt Options) (*Store, error) {
 	return open(path, opt, func(name string, flag int, mode os.FileMode) (*os.File, error) {
 		f, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
 		if err != nil {
@@ -141,6 +164,11 @@ func Open(path string, opt Options) (*Store, error) {
 		}
 		return f, nil
 	}, func(s *Store) error {
+		if !opt.ReadOnly {
+			if err := s.migrate(); err != nil {
+				return err
+			}
+		}
 		if err := s.db.View(checkFormat); err != nil || opt.ReadOnly {
 			return err
 		}

@@ -17,7 +17,11 @@ func open(path string, readOnly bool) (*store.Store, error) {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return nil, usage(fmt.Errorf("%s is not there; make it with: footrule new %s --from site.toml", path, path))
 	}
-	return store.Open(path, store.Options{ReadOnly: readOnly, Version: version})
+	st, err := store.Open(path, store.Options{ReadOnly: readOnly, Version: version})
+	if err == nil && st.Backup() != "" {
+		fmt.Fprintf(os.Stderr, "footrule: %s was of an older format and is brought up to date; as it was it is kept as %s\n", path, st.Backup())
+	}
+	return st, err
 }
 
 // load reads the plan and the walks of a site file. With names, only those

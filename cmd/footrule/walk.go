@@ -6,17 +6,19 @@ import (
 	"fmt"
 	"sync"
 
+	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/radio/nl80211"
 	"footrule/internal/radio/synthetic"
 	"footrule/internal/walk"
+	"footrule/store"
 
 	"github.com/spf13/cobra"
 )
 
 func newWalk(sh *shell) *cobra.Command {
 	var f surveyFlags
-	var simulated bool
+	var simulated, end bool
 	var seed uint64
 	var iface string
 	cmd := &cobra.Command{
@@ -32,6 +34,9 @@ with --synthetic from a simulated building over the same plan.`,
 		Example: "  footrule walk depot.footrule\n  footrule walk depot.footrule --synthetic --seed 7\n  footrule walk depot.footrule --facings free --scans 5 --surveyor Kim",
 		Args:    files(1, 1, "a site FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if end {
+				return endWalk(sh, args[0], f.name)
+			}
 			st, err := open(args[0], false)
 			if err != nil {
 				return err
@@ -108,6 +113,7 @@ with --synthetic from a simulated building over the same plan.`,
 	f.add(cmd)
 	cmd.Flags().BoolVar(&simulated, "synthetic", false, "take levels from a simulated building")
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "of the simulated building")
+	cmd.Flags().BoolVar(&end, "end", false, "only end the walk of --walk, so that nobody goes on with it")
 	cmd.Flags().StringVar(&iface, "iface", "", "wireless interface (default: the first)")
 	return cmd
 }
@@ -136,4 +142,33 @@ func (l *lastScan) failed() error {
 		return nil
 	}
 	return l.err
+}
+
+// endWalk ends an open walk without walking it.
+func endWalk(sh *shell, path, name string) error {
+	if name == "" {
+		return usage(errors.New("--end needs --walk NAME"))
+	}
+	st, err := store.Open(path, store.Options{Version: version, Clock: sh.now})
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	ids, err := walkIDs(st, path, []string{name})
+	if err != nil {
+		return err
+	}
+	w, err := st.Walk(ids[0])
+	if err != nil {
+		return err
+	}
+	if w.Completed {
+		fmt.Fprintf(sh.out, "%s was over already\n", canvas.Clean(walkName(&w.Header)))
+		return nil
+	}
+	if err := st.EndWalk(ids[0]); err != nil {
+		return err
+	}
+	fmt.Fprintf(sh.out, "%s is over, with %s\n", canvas.Clean(walkName(&w.Header)), count(len(w.Visits), "visit"))
+	return st.Close()
 }
