@@ -193,7 +193,7 @@ func printErrors(sh *shell, e *position.Errors, by map[string]bool, all bool) {
 	fmt.Fprintf(sh.out, "%s, %s, one fix from each %s; model %s\n", e.Method, e.Protocol, e.Fix, e.Fit.Model)
 	fmt.Fprintf(sh.out, "%d of %s located, at %d of %s\n\n", s.Located, countFixes(s.Fixes), e.Located, count(e.Points, "place"))
 	printFigures(sh, &e.Summary)
-	fmt.Fprintf(sh.out, "\nquantiles are %s; intervals of metres are BCa bootstraps over places, those of shares exact binomial\n", e.Quantiles)
+	fmt.Fprintf(sh.out, "\nquantiles are %s; intervals of metres are BCa bootstraps over places, widened for few of them, those of shares exact binomial\n", e.Quantiles)
 	for _, t := range e.Targets {
 		fmt.Fprintf(sh.out, "\n%s\n", verdict(t))
 	}

@@ -135,6 +135,17 @@ func bcaAll(n, statistics int, statistic func(times []int, to []float64), resamp
 	return out
 }
 
+// forPlaces is the confidence to ask of a bootstrap of n units so that it has the
+// confidence that is meant: 2 Φ(√(n/(n − 1)) t) − 1, t the quantile of Student's
+// distribution with n − 1 degrees of freedom. Resamples of few units scatter by
+// √((n − 1)/n) too little and as if that were known (Hesterberg, Am. Stat. 69,
+// 2015, section 5.3).
+func forPlaces(confidence float64, n int) float64 {
+	k := float64(max(n, leastForInterval)) // fewer have no interval
+	t := distuv.StudentsT{Sigma: 1, Nu: k - 1}.Quantile((1 + confidence) / 2)
+	return 2*distuv.UnitNormal.CDF(math.Sqrt(k/(k-1))*t) - 1
+}
+
 // bias is z0 = Φ⁻¹ of the share of the bootstrap values below the estimate,
 // those equal to it counted half.
 func bias(sorted []float64, est float64) float64 {

@@ -129,3 +129,38 @@ func TestBCaOfFew(t *testing.T) {
 	ci = position.BCa(4, func([]int) float64 { return 3 }, 100, .95, 1)
 	assert.Equal(t, position.Interval{Lo: 3, Hi: 3}, ci)
 }
+
+// For the mean of few normal values the interval is about Student's: the end of it
+// at n = 10 is t(9) = 2.262157 (tables) standard errors away, √(10/9) of those that
+// a resample has.
+func TestBootstrapOfFewPlaces(t *testing.T) {
+	tail := (1 - position.ForPlaces(.95, 10)) / 2
+	assert.InDelta(t, .5*math.Erfc(2.262157*math.Sqrt(10./9)/math.Sqrt2), tail, 1e-7)
+	assert.InDelta(t, .95, position.ForPlaces(.95, 100000), 1e-5)
+
+	rng := rand.New(rand.NewPCG(9, 9))
+	var plain, wide float64
+	const runs, n = 400, 10
+	for run := range uint64(runs) {
+		v := make([]float64, n)
+		for i := range v {
+			v[i] = 3 + rng.NormFloat64()
+		}
+		mean := func(times []int) float64 {
+			sum := 0.0
+			weighted(times, func(i int, w float64) { sum += w * v[i] / n })
+			return sum
+		}
+		for _, c := range []struct {
+			confidence float64
+			hits       *float64
+		}{{.95, &plain}, {position.ForPlaces(.95, n), &wide}} {
+			if ci := position.BCa(n, mean, 1000, c.confidence, run); ci.Lo <= 3 && 3 <= ci.Hi {
+				*c.hits += 1. / runs
+			}
+		}
+	}
+	t.Logf("the mean of %d is in %.3f of intervals, %.3f as bootstrapped", n, wide, plain)
+	assert.InDelta(t, .95, wide, .03)
+	assert.Less(t, plain, .93)
+}

@@ -96,3 +96,6 @@ func (p *Prospect) Kriged(floor int, candidates ...int) [][]float64 {
 
 // Loss is what Choose makes least for so many further stays.
 func (p *Prospect) Loss(of int, candidates ...int) float64 { return p.chooser(of).loss(candidates) }
+
+// ForPlaces is the confidence that is asked of a bootstrap.
+func ForPlaces(confidence float64, n int) float64 { return forPlaces(confidence, n) }

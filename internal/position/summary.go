@@ -25,7 +25,7 @@ type Summary struct {
 	Points     int                 // places judged
 	Located    int                 // of them with a fix at least once
 	Statistics Statistics          // over fixes
-	CI95       map[string]Interval // by BCa over places; NaN for fewer than 5 of them
+	CI95       map[string]Interval // by BCa over places, see [forPlaces]; NaN for fewer than 5 of them
 	BoundRMSM  float64             // RMS of the bound over located fixes that have one, NaN for none
 
 	Coverage       Share   // fixes located
@@ -109,7 +109,7 @@ func summarise(judged []Judged, resamples int, seed uint64) Summary {
 		}
 		v := figures(sample)
 		copy(to, v[:])
-	}, resamples, DefaultConfidence, seed)
+	}, resamples, forPlaces(DefaultConfidence, s.Points), seed)
 	for k, name := range figureNames {
 		if s.Points < leastForInterval {
 			ci[k] = Interval{math.NaN(), math.NaN()}
