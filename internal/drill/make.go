@@ -163,14 +163,6 @@ func (c *Case) onPlan(p orb.Point) orb.Point {
 	return p
 }
 
-// inBuilding turns a place on the plan into the building's metres.
-func (c *Case) inBuilding(p orb.Point) orb.Point {
-	if s := c.Truth.PlanScale; s != 0 {
-		return orb.Point{p[0] * s, p[1] * s}
-	}
-	return p
-}
-
 func distance(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
 
 // round keeps drawn values to so many digits after the point.

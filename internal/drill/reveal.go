@@ -2,7 +2,6 @@ package drill
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -173,8 +172,8 @@ func (r *Revealed) held(ctx context.Context, c *Case, walks []walk.Walk) error {
 	}
 	got, err := position.Judge(ctx, c.Plan, append(slices.Clone(walks), test), position.Options{Train: train, Test: []string{"held"}, Fix: position.PerVisit, Seed: 1})
 	if err != nil {
-		if errors.Is(err, ctx.Err()) && ctx.Err() != nil {
-			return err
+		if ctx.Err() != nil {
+			return ctx.Err()
 		}
 		r.Missing = err.Error()
 		return nil
