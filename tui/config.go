@@ -162,9 +162,11 @@ type Layer int
 
 // The layers.
 const (
-	LevelLayer Layer = iota // level of one access point, of its strongest radio, dBm
-	HeardLayer              // access points heard at the threshold of the walk
-	BoundLayer              // Cramér-Rao bound on the error, metres
+	LevelLayer  Layer = iota // level of one access point, of its strongest radio, dBm
+	HeardLayer               // access points heard at the threshold of the walk
+	BoundLayer               // Cramér-Rao bound on the error, metres
+	HullLayer                // 1 inside the hull of the access points heard, 0 outside
+	ExpectLayer              // error to expect, metres
 )
 
 // Query asks for a layer of a floor.
@@ -198,6 +200,7 @@ type Map struct {
 	W, H   int
 	Values []float64 // row by row from the lower left; NaN where nobody can stand
 	From   string    // what it rests on, a few words
+	Inside float64   // of HullLayer, the share of the area inside
 	Shares []Share   // of HeardLayer
 	Holes  []Hole    // of HeardLayer, the largest first
 }

@@ -49,6 +49,8 @@ var states = []struct {
 	{"lens-heard", func(r *robot) { walked(r, 12); r.press("3", "n") }},
 	{"lens-error", func(r *robot) { walked(r, 12); r.press("4", "n") }},
 	{"lens-odd", func(r *robot) { walked(r, 12); r.press("5") }},
+	{"lens-hull", func(r *robot) { walked(r, 12); r.press("3", "d") }},
+	{"lens-expect", func(r *robot) { walked(r, 12); r.press("4", "d") }},
 	{"lens-prep", func(r *robot) { walked(r, 3); r.press("6") }},
 	{"lens-hole", func(r *robot) { walked(r, 12); r.press("3") }},
 	{"lens-early", func(r *robot) { walked(r, 2); r.press("m", "m") }},

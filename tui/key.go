@@ -83,6 +83,7 @@ func bindings(md mode) []binding {
 		{keys("shift+up", "K"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 5) }},
 		{keys("shift+down", "J"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -5) }},
 		{keys("f", "g"), "", "", "the next floor", (*Model).nextFloor},
+		{keys("d", ";"), "", "", "the other map: inside the hull or not, the error to expect", (*Model).otherMap},
 	}
 	switch md {
 	case looking:

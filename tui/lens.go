@@ -36,6 +36,7 @@ type gaze struct {
 	placed bool // at is a place of floor
 	ap     int  // of the level lens
 	item   int  // of the error and the odd lens, by rank
+	other  bool // the other map of the heard and the error lens
 }
 
 // layer is what the current lens lays over the plan, and the request for it.
@@ -79,7 +80,7 @@ func (m *Model) setLens(l lens) tea.Cmd {
 		floor, at := m.place()
 		m.gaze.floor, m.gaze.at, m.gaze.placed = floor, at, floor != ""
 	}
-	m.gaze.lens, m.gaze.item, m.said = l, 0, note{}
+	m.gaze.lens, m.gaze.item, m.gaze.other, m.said = l, 0, false, note{}
 	m.aim()
 	return nil
 }
@@ -146,6 +147,14 @@ func (m *Model) nextItem(d int) tea.Cmd {
 	return nil
 }
 
+// otherMap changes between the two maps of the lens.
+func (m *Model) otherMap() tea.Cmd {
+	if m.gaze.lens == heardLens || m.gaze.lens == errorLens {
+		m.gaze.other = !m.gaze.other
+	}
+	return nil
+}
+
 func (m *Model) nextFloor() tea.Cmd {
 	floors := m.s.Site().Floors
 	i := slices.IndexFunc(floors, func(f site.Floor) bool { return f.ID == m.gaze.floor })
@@ -202,9 +211,15 @@ func (m *Model) query() (q Query, ok bool) {
 		return q, len(m.s.Site().AccessPoints) > 0
 	case heardLens:
 		q.Layer, q.AP = HeardLayer, -1
+		if m.gaze.other {
+			q.Layer = HullLayer
+		}
 		return q, true
 	case errorLens:
 		q.Layer, q.AP = BoundLayer, -1
+		if m.gaze.other {
+			q.Layer = ExpectLayer
+		}
 		return q, true
 	}
 	return q, false

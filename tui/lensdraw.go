@@ -28,6 +28,9 @@ func (m *Model) shade() shade {
 	case levelLens:
 		return shade{levelScale, "dBm", true}
 	case heardLens:
+		if m.gaze.other {
+			return shade{heardScale, "outside, inside the hull", true}
+		}
 		return shade{heardScale, "heard", true}
 	}
 	return shade{errorScale, "m", false}
@@ -47,7 +50,7 @@ func (s shade) digit(step int) rune {
 	if s.descend {
 		step = canvas.Steps - 1 - step
 	}
-	if s.unit == "heard" {
+	if s.scale == heardScale {
 		return rune('0' + step)
 	}
 	return rune('1' + step)
@@ -74,7 +77,7 @@ func (m *Model) drawLens(p *planCache, f *site.Floor) {
 					c.Paint(x, y, look)
 				case (x+2*y)%4 == 0:
 					c.Set(x, y, sh.digit(step), look)
-				case m.lensShown() == heardLens && value < need && (x+2*y)%4 == 2:
+				case m.lensShown() == heardLens && (m.gaze.other && value < 1 || !m.gaze.other && value < need) && (x+2*y)%4 == 2:
 					look.Style = canvas.Bold
 					c.Set(x, y, '!', look)
 				default:
@@ -231,6 +234,8 @@ func (m *Model) drawShades(c *canvas.Canvas, r rect) {
 		}
 		edge := ""
 		switch {
+		case m.lensShown() == heardLens && m.gaze.other && i > 1:
+			return
 		case m.lensShown() == heardLens && i == canvas.Steps-1:
 			edge = "+"
 		case m.lensShown() != heardLens && i < canvas.Steps-1:
@@ -280,7 +285,16 @@ func (m *Model) readout() string {
 	case levelLens:
 		return fmt.Sprintf("%s: %s at %s dBm.", at, m.apName(m.gaze.ap, m.s.Site().AccessPoints[m.gaze.ap].ID), w.number(value, 0))
 	case heardLens:
+		switch {
+		case m.gaze.other && value < 1:
+			return at + ": outside the hull of the access points heard, all on one side."
+		case m.gaze.other:
+			return at + ": inside the hull of the access points heard."
+		}
 		return fmt.Sprintf("%s: %s heard, need %d.", at, w.number(value, 0), m.s.Walk().Settings.Need)
+	}
+	if m.gaze.other {
+		return fmt.Sprintf("%s: error to expect %s.%s", at, w.metres(value), m.nearestError())
 	}
 	return fmt.Sprintf("%s: bound %s.%s", at, w.metres(value), m.nearestError())
 }

@@ -102,6 +102,10 @@ func (m *Model) drawHeardSlip(s *slip) {
 	}
 	s.text(lay.From, m.look.quiet)
 	s.gap()
+	if m.gaze.other {
+		s.wrap(fmt.Sprintf("Inside the hull of the access points heard: %s %% of the area. Outside, all stand on one side, and errors grow.", m.words.number(100*lay.Inside, 0)), m.look.text, 8)
+		return
+	}
 	for _, sh := range lay.Shares {
 		look := m.look.text
 		if sh.AtLeast == need {

@@ -281,6 +281,11 @@ func (r *robot) lay(_ context.Context, q tui.Query) (tui.Map, error) {
 			v := math.NaN()
 			switch {
 			case !f.Walkable(at):
+			case q.Layer == tui.HullLayer:
+				v, m.Inside = 0, 0.4
+				if at[0] > 8 && at[0] < 40 {
+					v = 1
+				}
 			case q.Layer == tui.LevelLayer:
 				v = r.ether.level(q.AP, at)
 			default:
@@ -288,7 +293,7 @@ func (r *robot) lay(_ context.Context, q tui.Query) (tui.Map, error) {
 				for ap := range r.ether.site.AccessPoints {
 					if l := r.ether.level(ap, at); q.Layer == tui.HeardLayer && l >= -75 {
 						v++
-					} else if q.Layer == tui.BoundLayer {
+					} else if q.Layer >= tui.BoundLayer {
 						v = math.Max(v, math.Hypot(at[0]-20, at[1]-12)/3)
 					}
 				}

@@ -131,6 +131,25 @@ func layer(ctx context.Context, plan *site.Site, fit *propagation.Fit, q tui.Que
 	case tui.BoundLayer:
 		bound := m.Accuracy(fm).BoundM
 		value = func(i int) float64 { return bound[i] }
+	case tui.ExpectLayer:
+		expect := m.Accuracy(fm).ErrorM
+		value = func(i int) float64 { return expect[i] }
+	case tui.HullLayer:
+		inside := m.InHull(fm)
+		in, all := 0.0, 0.0
+		for i, a := range fm.AreaM2 {
+			all += a
+			if inside[i] {
+				in += a
+			}
+		}
+		out.Inside = in / all
+		value = func(i int) float64 {
+			if inside[i] {
+				return 1
+			}
+			return 0
+		}
 	case tui.HeardLayer:
 		shares := fm.Shares(set.Need)
 		for k, s := range shares.Heard {
