@@ -46,9 +46,10 @@ type Merged struct {
 //  1. Nothing is lost: of a walk that both sides went on with, each version is
 //     kept as a walk of its own, called by its ID, a tilde and a piece of its
 //     digest.
-//  2. The walks, the revisions of the plan and what each walk was made on do not
-//     depend on the order of merges nor on how often they are done; nor does the
-//     newest plan, where at most one side changed it or [PlanGiven] decides.
+//  2. The walks and the plans that they were made on do not depend on the order
+//     of merges nor on how often they are done. Nor does the newest plan, where
+//     no merge had to be told which: what is chosen between two is a new fact,
+//     which a third file can't know.
 //  3. Everything is added or nothing.
 //
 // plan is the newest plan with [PlanGiven], else nil.
