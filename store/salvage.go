@@ -98,7 +98,6 @@ type rescue struct {
 	walks    map[uint64]*lostWalk
 	state    state
 	stateOK  bool
-	buckets  map[string]bool
 }
 
 // lostWalk is what is found of a walk, undecoded.

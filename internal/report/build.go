@@ -171,9 +171,6 @@ func (o *walked) days() string {
 	return a + " to " + b
 }
 
-// shown reports whether a floor is among those of the report.
-func (w *writer) shown(floor int) bool { return slices.Contains(w.Input.Floors, floor) }
-
 // floorList names the floors that are shown.
 func (w *writer) floorList() string {
 	var names []string
