@@ -85,7 +85,7 @@ func salvage(path string) (*Whole, error) {
 		return nil, err
 	}
 	r := &rescue{out: &Whole{Bytes: info.Size(), Plans: map[uint64]*site.Site{}, Pictures: map[string][]byte{}},
-		meta: map[string][]byte{}, plans: map[uint64][]byte{}, pictures: map[string][]byte{}, walks: map[uint64]*lostWalk{}}
+		meta: map[string][]byte{}, plans: map[uint64][]byte{}, pictures: map[string][]byte{}, walks: map[uint64]*lostWalk{}, buckets: map[string]bool{}}
 	return r.out, r.run(f, uint64(info.Size()), path)
 }
 
@@ -98,6 +98,7 @@ type rescue struct {
 	walks    map[uint64]*lostWalk
 	state    state
 	stateOK  bool
+	buckets  map[string]bool // that are there, by their path
 }
 
 // lostWalk is what is found of a walk, undecoded.
@@ -122,13 +123,7 @@ func (r *rescue) walk(no uint64) *lostWalk {
 }
 
 func (r *rescue) run(f *os.File, size uint64, path string) error {
-	s := &scavenger{f: f, size: size, record: r.take, bucket: func(path [][]byte) {
-		if len(path) == 2 && bytes.Equal(path[0], bucketWalks) {
-			if no, err := number(path[1]); err == nil {
-				r.walk(no)
-			}
-		}
-	}}
+	s := &scavenger{f: f, size: size, record: r.take, bucket: r.part}
 	m, ok := r.begin(f, s)
 	if ok {
 		s.tree(m.root, nil, 0)
@@ -146,6 +141,7 @@ func (r *rescue) run(f *os.File, size uint64, path string) error {
 	r.readState()
 	r.readPlans()
 	names := r.readWalks()
+	r.parts(names)
 	r.readPictures()
 	for _, b := range s.broken {
 		where := fmt.Sprintf("page %d", b.id)
@@ -162,6 +158,33 @@ func (r *rescue) run(f *os.File, size uint64, path string) error {
 		}
 	}
 	return nil
+}
+
+// part keeps that a bucket is there: also without a record in it, a file that
+// lacks one is refused.
+func (r *rescue) part(path [][]byte) {
+	if len(path) >= 2 && bytes.Equal(path[0], bucketWalks) {
+		if no, err := number(path[1]); err == nil {
+			r.walk(no)
+		}
+	}
+	r.buckets[string(bytes.Join(path, []byte("/")))] = true
+}
+
+// parts says which buckets are lost.
+func (r *rescue) parts(names map[uint64]string) {
+	for _, name := range [][]byte{bucketMeta, bucketPlans, bucketWalks} {
+		if !r.buckets[string(name)] {
+			r.fault("the "+string(name), "their place in the file is lost")
+		}
+	}
+	for _, no := range slices.Sorted(maps.Keys(names)) {
+		for _, name := range [][]byte{bucketVisits, bucketMarks} {
+			if !r.buckets[string(bytes.Join([][]byte{bucketWalks, be64(no), name}, []byte("/")))] {
+				r.fault(names[no], "the place of its %s in the file is lost", name)
+			}
+		}
+	}
 }
 
 // begin finds the head page of the latest state that is whole.

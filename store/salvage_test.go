@@ -198,3 +198,18 @@ func TestFaultsAreNamed(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, bad, after, "salvaging changes nothing")
 }
+
+// A bucket that has no record in it is missed as well.
+func TestLostPlaceIsNamed(t *testing.T) {
+	file, want := little(t)
+	path := filepath.Join(t.TempDir(), "place")
+	var d damageTally
+	for at := range file {
+		if strings.HasPrefix(string(file[at:]), "marks") {
+			bad := append([]byte{}, file...)
+			bad[at] ^= 1
+			d.salvaged(t, path, bad, want, fmt.Sprintf("marks at %d", at))
+		}
+	}
+	assert.Positive(t, d.found)
+}
