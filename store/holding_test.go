@@ -139,7 +139,7 @@ func TestDiskFullAtEveryWrite(t *testing.T) {
 	moved := hall()
 	moved.ReceiverHeightM = 1.5
 	text := walkText(t, 4000)
-	step := 60 << 10
+	step := 36 << 10
 	if os.Getenv(cutsEnv) != "" {
 		step = 4 << 10
 	}
@@ -200,7 +200,7 @@ func TestDiskFullAtEveryWrite(t *testing.T) {
 		require.NoError(t, os.Remove(path))
 	}
 	t.Logf("%d times full: %v", full, failed)
-	require.Greater(t, len(failed), 4)
+	require.GreaterOrEqual(t, len(failed), 4)
 }
 
 // A clock that was set back, or is wrong by decades, changes no order and loses
