@@ -2,7 +2,6 @@ package tui
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -98,10 +97,7 @@ func NewAssign(cfg AssignConfig) *Assign {
 // is that of the terminal.
 func RunAssign(ctx context.Context, cfg AssignConfig, in io.Reader, out io.Writer) (farewell string, err error) {
 	m := NewAssign(cfg)
-	_, err = program(ctx, m, false, in, out).Run()
-	if errors.Is(err, tea.ErrInterrupted) || ctx.Err() != nil {
-		err = nil
-	}
+	err = onScreen(ctx, m, false, in, out)
 	return m.Farewell(), err
 }
 

@@ -33,6 +33,7 @@ type surveyFlags struct {
 	scans, need              int
 	threshold                float64
 	target50, target90       float64
+	onScreen                 bool              // the walk needs a terminal
 	asked                    []position.Target // by the two before it
 	plain                    bool
 	screenFlags
@@ -120,6 +121,9 @@ func newSurvey(sh *shell, st *store.Store, f *surveyFlags, source walk.Source, s
 	settings, err := f.settings()
 	if err != nil {
 		return nil, err
+	}
+	if f.onScreen && !sh.onTerminal() { // before anything is written
+		return nil, errNoTerminal
 	}
 	plan, rev, err := st.Plan()
 	if err != nil {

@@ -10,6 +10,9 @@ import (
 	"footrule/tui"
 )
 
+// errNoTerminal is what a walk on the screen ends with where there is no terminal.
+var errNoTerminal = refused(errors.New("the screen needs a terminal at both ends; --plain walks by prompts"))
+
 // run takes the walk on the screen, or as plain prompts.
 func (s *survey) run(ctx context.Context) error {
 	if s.resumed {
@@ -20,7 +23,7 @@ func (s *survey) run(ctx context.Context) error {
 		return s.ended(ctx, tui.Plain(ctx, s.config(), s.sh.in, s.sh.out, nil))
 	}
 	if !s.sh.onTerminal() {
-		return refused(errors.New("the screen needs a terminal at both ends; --plain walks by prompts"))
+		return errNoTerminal
 	}
 	bye, err := s.screen(ctx)
 	if bye != "" {

@@ -90,6 +90,7 @@ with --synthetic from a simulated building over the same plan.`,
 					return err
 				}
 			}
+			f.onScreen = !f.wantsPlain(sh)
 			s, err := newSurvey(sh, st, &f, source, seed)
 			if err != nil {
 				return err
