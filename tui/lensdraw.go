@@ -10,11 +10,8 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// How a quantity is cut into the nine steps of the ramp. What is good is light.
-var (
-	heardScale = canvas.Scale{Edges: [canvas.Steps - 1]float64{1, 2, 3, 4, 5, 6, 7, 8}}
-	errorScale = canvas.Scale{Edges: [canvas.Steps - 1]float64{1, 2, 3, 4, 5, 7, 10, 15}}
-)
+// heardScale cuts how many are heard into the steps of the ramp.
+var heardScale = canvas.Scale{Edges: [canvas.Steps - 1]float64{1, 2, 3, 4, 5, 6, 7, 8}}
 
 // shade is how a lens shades a value.
 type shade struct {
@@ -26,14 +23,14 @@ type shade struct {
 func (m *Model) shade() shade {
 	switch m.lensShown() {
 	case levelLens:
-		return shade{levelScale, "dBm", true}
+		return shade{canvas.LevelScale, "dBm", true}
 	case heardLens:
 		if m.gaze.other {
 			return shade{heardScale, "outside, inside the hull", true}
 		}
 		return shade{heardScale, "heard", true}
 	}
-	return shade{errorScale, "m", false}
+	return shade{canvas.ErrorScale, "m", false}
 }
 
 // step is that of the ramp, −1 for no value.

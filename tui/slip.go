@@ -310,7 +310,7 @@ func (m *Model) drawGauge(s *slip, level float64) {
 		return
 	}
 	full := m.look.full
-	if step := levelScale.Step(level); step >= 0 {
+	if step := canvas.LevelScale.Step(level); step >= 0 {
 		full.Fg = canvas.Ramp(canvas.Steps - 1 - step).As16(6)
 	}
 	s.c.Bar(s.r.x+30, s.r.y+s.y, s.r.w-30, (level+90)/50, m.words.glyphs, full, m.look.empty)

@@ -96,6 +96,3 @@ func (t theme) ink(step int) canvas.Look {
 	}
 	return canvas.Look{Bg: canvas.Ramp(step), Fg: canvas.On(step)}
 }
-
-// levelScale cuts levels in dBm into the steps of the ramp.
-var levelScale = canvas.Scale{Edges: [canvas.Steps - 1]float64{-88, -82, -76, -70, -64, -58, -52, -46}}

@@ -52,3 +52,10 @@ func (s Scale) Step(v float64) int {
 	}
 	return i
 }
+
+// LevelScale cuts levels in dBm, and ErrorScale position errors in metres, the
+// same on screens and on pictures. They are not to be changed.
+var (
+	LevelScale = Scale{Edges: [Steps - 1]float64{-88, -82, -76, -70, -64, -58, -52, -46}}
+	ErrorScale = Scale{Edges: [Steps - 1]float64{1, 2, 3, 4, 5, 7, 10, 15}}
+)

@@ -13,13 +13,6 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// The steps in which maps show levels in dBm and errors in metres: those of the
-// screens.
-var (
-	levelSteps = canvas.Scale{Edges: [canvas.Steps - 1]float64{-88, -82, -76, -70, -64, -58, -52, -46}}
-	errorSteps = canvas.Scale{Edges: [canvas.Steps - 1]float64{1, 2, 3, 4, 5, 7, 10, 15}}
-)
-
 // heardSteps gives numbers of access points heard colours that lie far apart.
 var heardSteps = []int{0, 1, 2, 4, 6, 8} // the last is five or more
 
@@ -101,8 +94,8 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 			p.Subtitle = fmt.Sprintf("mean error of a good estimator that knows the outline, %d scans", o.Scans)
 		}
 		p.Title = fmt.Sprintf("%s, %s: %s", m.Site.Name, where, title)
-		p.Cells = m.paint(fm, func(i int) int { return errorSteps.Step(v[i]) })
-		p.Legend = ranges("error, m", errorSteps)
+		p.Cells = m.paint(fm, func(i int) int { return canvas.ErrorScale.Step(v[i]) })
+		p.Legend = ranges("error, m", canvas.ErrorScale)
 		if kind == "bound" {
 			p.Legend.Entries = append(p.Legend.Entries, figure.Entry{Step: -1, Text: "no fix"})
 		}
@@ -149,9 +142,9 @@ func (m *Map) drawLevels(fm *FloorMap, p *figure.Plan, radios []int) {
 				best = l
 			}
 		}
-		return levelSteps.Step(best)
+		return canvas.LevelScale.Step(best)
 	})
-	p.Legend = ranges("level, dBm", levelSteps)
+	p.Legend = ranges("level, dBm", canvas.LevelScale)
 	slices.Reverse(p.Legend.Entries)
 }
 
