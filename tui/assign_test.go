@@ -103,28 +103,18 @@ func (c *clerk) send(msg tea.Msg) {
 
 func (c *clerk) run(cmd tea.Cmd) {
 	c.t.Helper()
-	for cmd != nil {
+	c.quit = drain(c.t, cmd, c.m, func(cmd tea.Cmd) bool {
 		if c.hold {
 			c.held = append(c.held, cmd)
-			return
 		}
-		msg := cmd()
-		if _, ok := msg.(tea.QuitMsg); ok {
-			c.quit = true
-			return
-		}
-		_, cmd = c.m.Update(msg)
-	}
+		return !c.hold
+	}) || c.quit
 }
 
 func (c *clerk) press(ks ...string) *clerk {
 	c.t.Helper()
 	for _, k := range ks {
-		msg, ok := named[k]
-		if !ok {
-			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
-		}
-		c.send(msg)
+		c.send(keyOf(k))
 	}
 	return c
 }

@@ -43,8 +43,7 @@ func (m *Assign) say(s string) string {
 func (m *Assign) draw(c *canvas.Canvas) {
 	l, ok := layoutOf(m.w, m.h, false)
 	if !ok {
-		text := fmt.Sprintf("The window is %d%s%d, this screen needs %d%s%d. It waits.", m.w, m.words.times, m.h, minW, m.words.times, minH)
-		c.Text(0, 0, canvas.Cut(text, m.w, m.words.cut), m.look.text)
+		c.Text(0, 0, m.words.tooSmall("this screen", m.w, m.h), m.look.text)
 		return
 	}
 	right := fmt.Sprintf("%d open, %d saved", m.open(), m.saved)

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
-	"footrule/internal/walk"
 
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/paulmach/orb"
@@ -82,7 +81,7 @@ func (m *Model) drawBig(s *slip) {
 			s.y += 5*size + 1
 		}
 		if floor, from, here := m.s.Here(); here && floor == st.Floor {
-			m.drawBigWay(s, from, st, i, size)
+			m.drawBigWay(s, from, i, size)
 		} else {
 			m.drawWayWords(s, i)
 		}
@@ -105,15 +104,8 @@ func (m *Model) drawBig(s *slip) {
 }
 
 // drawBigWay draws the arrow of the first leg and the whole length.
-func (m *Model) drawBigWay(s *slip, from orb.Point, st walk.Stop, i, size int) {
-	leg := Leg{distance(from, st.At), []orb.Point{from, st.At}}
-	if cur, ok := m.s.Current(); ok && cur == i && m.guide.have {
-		leg = m.guide.leg
-	}
-	k, ok := -1, false
-	if len(leg.Via) > 1 {
-		k, ok = eighth(leg.Via[0], leg.Via[1])
-	}
+func (m *Model) drawBigWay(s *slip, from orb.Point, i, size int) {
+	leg, k, ok := m.legTo(i, from)
 	if !ok {
 		s.text("here", m.look.strong)
 		return

@@ -45,36 +45,13 @@ func drafting(t testing.TB, w, h int, change func(*tui.EditConfig)) *drafter {
 func (d *drafter) send(msg tea.Msg) {
 	d.t.Helper()
 	_, cmd := d.m.Update(msg)
-	for n := 0; cmd != nil; n++ {
-		require.Less(d.t, n, 100)
-		switch msg := cmd().(type) {
-		case tea.QuitMsg:
-			d.quit = true
-			return
-		case tea.BatchMsg:
-			next := cmd
-			cmd = nil
-			for _, c := range msg {
-				if c != nil {
-					require.Nil(d.t, cmd, "one command at a time")
-					cmd = c
-				}
-			}
-			_ = next
-		default:
-			_, cmd = d.m.Update(msg)
-		}
-	}
+	d.quit = drain(d.t, cmd, d.m, nil) || d.quit
 }
 
 func (d *drafter) press(ks ...string) *drafter {
 	d.t.Helper()
 	for _, k := range ks {
-		msg, ok := named[k]
-		if !ok {
-			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
-		}
-		d.send(msg)
+		d.send(keyOf(k))
 	}
 	d.m.View()
 	return d

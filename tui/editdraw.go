@@ -88,8 +88,7 @@ func (m *Edit) View() string {
 func (m *Edit) paint(c *canvas.Canvas) {
 	l, ok := layoutOf(m.w, m.h, false)
 	if !ok {
-		text := fmt.Sprintf("The window is %d%s%d, the plan needs %d%s%d. It waits.", m.w, m.words.times, m.h, minW, m.words.times, minH)
-		c.Text(0, 0, canvas.Cut(text, m.w, m.words.cut), m.look.text)
+		c.Text(0, 0, m.words.tooSmall("the plan", m.w, m.h), m.look.text)
 		return
 	}
 	right := fmt.Sprintf("revision %d", m.rev)

@@ -25,8 +25,7 @@ func (m *Model) View() string {
 func (m *Model) draw(c *canvas.Canvas) {
 	l, ok := layoutOf(m.w, m.h, m.bigNow())
 	if !ok {
-		text := fmt.Sprintf("The window is %d%s%d, the walk needs %d%s%d. It waits.", m.w, m.words.times, m.h, minW, m.words.times, minH)
-		c.Text(0, 0, canvas.Cut(text, m.w, m.words.cut), m.look.text)
+		c.Text(0, 0, m.words.tooSmall("the walk", m.w, m.h), m.look.text)
 		return
 	}
 	m.drawHeader(c, l)

@@ -1,5 +1,11 @@
 package tui
 
+import (
+	"fmt"
+
+	"footrule/internal/canvas"
+)
+
 // The least window a walk is shown in.
 const (
 	minW = 80
@@ -45,4 +51,10 @@ func layoutOf(w, h int, big bool) (l layout, ok bool) {
 	l.plan = rect{0, 1, w - sw - 2, h - 5}
 	l.legend = rect{0, h - 4, l.plan.w, 1}
 	return l, true
+}
+
+// tooSmall says, cut to the window, that what is shown needs a larger one.
+func (w words) tooSmall(what string, width, height int) string {
+	text := fmt.Sprintf("The window is %d%s%d, %s needs %d%s%d. It waits.", width, w.times, height, what, minW, w.times, minH)
+	return canvas.Cut(text, width, w.cut)
 }

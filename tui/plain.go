@@ -358,15 +358,9 @@ func (p *plain) review(ctx context.Context, point string) error {
 	}
 	if len(doubts) > 0 {
 		p.ring(2)
-		got, err := p.ask(Ask{AskDoubt, point, []Choice{{"r", "repeats"}, {"k", "keeps it"}, {"d", "drops it"}}})
-		if err != nil {
+		undone, err := p.undo(Ask{AskDoubt, point, []Choice{{"r", "repeats"}, {"k", "keeps it"}, {"d", "drops it"}}})
+		if undone || err != nil {
 			return err
-		}
-		switch got {
-		case "r":
-			return p.s.Redo(p.cfg.Clock())
-		case "d":
-			return p.s.Drop()
 		}
 	}
 	for {
@@ -383,17 +377,27 @@ func (p *plain) review(ctx context.Context, point string) error {
 		}
 		p.say("! Not saved. %s", sentence(err))
 		p.ring(2)
-		got, err := p.ask(Ask{AskSave, point, []Choice{{"t", "tries to save again"}, {"r", "repeats the visit"}, {"d", "drops it"}}})
-		if err != nil {
+		undone, err := p.undo(Ask{AskSave, point, []Choice{{"t", "tries to save again"}, {"r", "repeats the visit"}, {"d", "drops it"}}})
+		if undone || err != nil {
 			return err
 		}
-		switch got {
-		case "r":
-			return p.s.Redo(p.cfg.Clock())
-		case "d":
-			return p.s.Drop()
-		}
 	}
+}
+
+// undo asks about a finished visit, and takes it back where the answer is to
+// repeat or to drop it.
+func (p *plain) undo(a Ask) (undone bool, err error) {
+	got, err := p.ask(a)
+	if err != nil {
+		return false, err
+	}
+	switch got {
+	case "r":
+		return true, p.s.Redo(p.cfg.Clock())
+	case "d":
+		return true, p.s.Drop()
+	}
+	return false, nil
 }
 
 func (p *plain) ring(n int) {

@@ -166,7 +166,8 @@ func (r *Replay) Init() tea.Cmd {
 	return tea.Batch(cmds...)
 }
 
-// wrap sends what a track's command gives back to the track.
+// wrap sends what a track's command gives back to the track, and what is the
+// replay's own, which keys of a track begin too, to the replay.
 func (r *Replay) wrap(i int, cmd tea.Cmd) tea.Cmd {
 	if cmd == nil {
 		return nil
@@ -175,7 +176,7 @@ func (r *Replay) wrap(i int, cmd tea.Cmd) tea.Cmd {
 		switch msg := cmd().(type) {
 		case nil:
 			return nil
-		case tea.QuitMsg:
+		case tea.QuitMsg, playMsg, changesMsg, trackMsg:
 			return msg
 		case tea.BatchMsg:
 			out := make(tea.BatchMsg, 0, len(msg))
@@ -222,33 +223,9 @@ func (r *Replay) key(msg tea.KeyMsg) tea.Cmd {
 	if r.typed != nil {
 		return r.typing(msg)
 	}
-	_, cmd := r.ms[r.on].Update(msg)
-	return r.wrapShared(cmd)
-}
-
-// wrapShared is wrap for what a key did: commands of the replay itself are
-// marked by own.
-func (r *Replay) wrapShared(cmd tea.Cmd) tea.Cmd {
-	on := r.on
-	if cmd == nil {
-		return nil
-	}
-	return func() tea.Msg {
-		switch msg := cmd().(type) {
-		case nil:
-			return nil
-		case tea.QuitMsg, playMsg, changesMsg, trackMsg:
-			return msg
-		case tea.BatchMsg:
-			out := make(tea.BatchMsg, 0, len(msg))
-			for _, c := range msg {
-				out = append(out, r.wrapShared(c))
-			}
-			return out
-		default:
-			return trackMsg{on, msg}
-		}
-	}
+	on := r.on // the key may change it
+	_, cmd := r.ms[on].Update(msg)
+	return r.wrap(on, cmd)
 }
 
 // player is that of the track that keys act on.
@@ -346,20 +323,7 @@ func (r *Replay) tick() tea.Cmd {
 
 func (r *Replay) wait() tea.Cmd {
 	r.timer++
-	timer, after, ctx := r.timer, r.cfg.After, r.ctx
-	d := time.Duration(float64(time.Second) / speeds[r.speed])
-	return func() tea.Msg {
-		ch := after(d)
-		if ch == nil {
-			return nil
-		}
-		select {
-		case <-ch:
-			return playMsg{timer}
-		case <-ctx.Done():
-			return nil
-		}
-	}
+	return later(r.ctx, r.cfg.After, time.Duration(float64(time.Second)/speeds[r.speed]), playMsg{r.timer})
 }
 
 func (r *Replay) faster(d int) tea.Cmd {

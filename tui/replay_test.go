@@ -98,35 +98,13 @@ func (v *viewer) send(msg tea.Msg) {
 
 func (v *viewer) run(cmd tea.Cmd) {
 	v.t.Helper()
-	queue := []tea.Cmd{cmd}
-	for n := 0; len(queue) > 0; n++ {
-		require.Less(v.t, n, 100000, "commands without end")
-		c := queue[0]
-		queue = queue[1:]
-		if c == nil {
-			continue
-		}
-		switch msg := c().(type) {
-		case nil:
-		case tea.BatchMsg:
-			queue = append(queue, msg...)
-		case tea.QuitMsg:
-			v.quit = true
-		default:
-			_, next := v.r.Update(msg)
-			queue = append(queue, next)
-		}
-	}
+	v.quit = drain(v.t, cmd, v.r, nil) || v.quit
 }
 
 func (v *viewer) press(ks ...string) *viewer {
 	v.t.Helper()
 	for _, k := range ks {
-		msg, ok := named[k]
-		if !ok {
-			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
-		}
-		v.send(msg)
+		v.send(keyOf(k))
 	}
 	return v
 }

@@ -335,16 +335,32 @@ func (r *robot) send(msg tea.Msg) {
 
 func (r *robot) run(cmd tea.Cmd) {
 	r.t.Helper()
-	queue := []tea.Cmd{cmd}
-	for n := 0; len(queue) > 0; n++ {
-		require.Less(r.t, n, 10000, "commands without end")
-		c := queue[0]
-		queue = queue[1:]
-		if c == nil {
-			continue
-		}
+	r.quit = drain(r.t, cmd, r, func(c tea.Cmd) bool {
 		if r.held {
 			r.hold = append(r.hold, c)
+		}
+		return !r.held
+	}) || r.quit
+}
+
+// Update lets some time go by before the walk takes a message.
+func (r *robot) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	r.now = r.now.Add(350 * time.Millisecond)
+	return r.m.Update(msg)
+}
+
+// drain runs a command and all that follow from it, but those that are not let
+// through, and tells whether one quits.
+func drain(t testing.TB, cmd tea.Cmd, m interface {
+	Update(tea.Msg) (tea.Model, tea.Cmd)
+}, let func(tea.Cmd) bool) (quit bool) {
+	t.Helper()
+	queue := []tea.Cmd{cmd}
+	for n := 0; len(queue) > 0; n++ {
+		require.Less(t, n, 100_000, "commands without end")
+		c := queue[0]
+		queue = queue[1:]
+		if c == nil || let != nil && !let(c) {
 			continue
 		}
 		switch msg := c().(type) {
@@ -352,13 +368,13 @@ func (r *robot) run(cmd tea.Cmd) {
 		case tea.BatchMsg:
 			queue = append(queue, msg...)
 		case tea.QuitMsg:
-			r.quit = true
+			quit = true
 		default:
-			r.now = r.now.Add(350 * time.Millisecond)
-			_, next := r.m.Update(msg)
+			_, next := m.Update(msg)
 			queue = append(queue, next)
 		}
 	}
+	return quit
 }
 
 // release runs the commands that were kept back.
@@ -385,16 +401,20 @@ var named = map[string]tea.KeyMsg{
 	"shift+tab": {Type: tea.KeyShiftTab}, "ctrl+c": {Type: tea.KeyCtrlC}, "backspace": {Type: tea.KeyBackspace},
 }
 
+// keyOf is the key of a name, or of its letters.
+func keyOf(name string) tea.KeyMsg {
+	if msg, ok := named[name]; ok {
+		return msg
+	}
+	return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(name)}
+}
+
 // press presses keys by name, one after the other.
 func (r *robot) press(ks ...string) *robot {
 	r.t.Helper()
 	for _, k := range ks {
-		msg, ok := named[k]
-		if !ok {
-			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
-		}
 		r.now = r.now.Add(time.Second)
-		r.send(msg)
+		r.send(keyOf(k))
 	}
 	return r
 }

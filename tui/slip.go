@@ -139,6 +139,22 @@ func (m *Model) drawTarget(s *slip) {
 	s.y = max(s.y, top+3)
 }
 
+// legTo is the way from a place to stop i of its floor, straight where no other
+// is known, and the eighth of the circle that it sets out in; ok is false where
+// there is no way to go.
+func (m *Model) legTo(i int, from orb.Point) (leg Leg, k int, ok bool) {
+	at := m.s.Stops()[i].At
+	leg = Leg{distance(from, at), []orb.Point{from, at}}
+	if cur, ok := m.s.Current(); ok && cur == i && m.guide.have {
+		leg = m.guide.leg
+	}
+	if len(leg.Via) < 2 {
+		return leg, -1, false
+	}
+	k, ok = eighth(leg.Via[0], leg.Via[1])
+	return leg, k, ok
+}
+
 // drawWayWords says the way to stop i: along the turning points where it is the
 // current stop, straight otherwise.
 func (m *Model) drawWayWords(s *slip, i int) {
@@ -156,15 +172,7 @@ func (m *Model) drawWayWords(s *slip, i int) {
 		s.text("on another floor: "+name, m.look.strong)
 		return
 	}
-	straight := Leg{math.Hypot(st.At[0]-from[0], st.At[1]-from[1]), []orb.Point{from, st.At}}
-	leg := straight
-	if cur, ok := m.s.Current(); ok && cur == i && m.guide.have {
-		leg = m.guide.leg
-	}
-	k, ok := -1, false
-	if len(leg.Via) > 1 {
-		k, ok = eighth(leg.Via[0], leg.Via[1])
-	}
+	leg, k, ok := m.legTo(i, from)
 	if !ok {
 		s.text("here", m.look.strong)
 		return

@@ -86,8 +86,11 @@ func (m *Model) rescan() tea.Cmd {
 // pause takes the next sweep after d.
 func (m *Model) pause(d time.Duration) tea.Cmd {
 	m.scan.timer++
-	timer, after := m.scan.timer, m.cfg.After
-	ctx := m.ctx
+	return later(m.ctx, m.cfg.After, d, listenMsg{m.scan.timer})
+}
+
+// later gives msg after d; nothing where after keeps no time, or ctx ends first.
+func later(ctx context.Context, after func(time.Duration) <-chan time.Time, d time.Duration, msg tea.Msg) tea.Cmd {
 	return func() tea.Msg {
 		ch := after(d)
 		if ch == nil {
@@ -95,7 +98,7 @@ func (m *Model) pause(d time.Duration) tea.Cmd {
 		}
 		select {
 		case <-ch:
-			return listenMsg{timer}
+			return msg
 		case <-ctx.Done():
 			return nil
 		}
