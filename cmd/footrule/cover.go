@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -206,15 +207,7 @@ func (c *cover) expect(floors ...int) expected {
 	}
 	e.inHull, e.noFix, e.errorMean = e.inHull/area, e.noFix/area, e.errorMean/area
 	quantile := func(v []sized, p float64) float64 {
-		slices.SortFunc(v, func(a, b sized) int {
-			switch {
-			case a.v < b.v:
-				return -1
-			case a.v > b.v:
-				return 1
-			}
-			return 0
-		})
+		slices.SortFunc(v, func(a, b sized) int { return cmp.Compare(a.v, b.v) })
 		total, sum := 0.0, 0.0
 		for _, s := range v {
 			total += s.area

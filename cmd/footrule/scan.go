@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -56,15 +57,7 @@ sweep began are left out and counted.`,
 			if err != nil {
 				return refused(err)
 			}
-			slices.SortStableFunc(sw.Heard, func(a, b radio.Heard) int {
-				switch {
-				case a.RSSIDBm > b.RSSIDBm:
-					return -1
-				case a.RSSIDBm < b.RSSIDBm:
-					return 1
-				}
-				return 0
-			})
+			slices.SortStableFunc(sw.Heard, func(a, b radio.Heard) int { return cmp.Compare(b.RSSIDBm, a.RSSIDBm) })
 			if asJSON {
 				out := jsonScan{Interface: sw.Interface, Started: sw.Started.UTC(), TookMS: sw.Took.Milliseconds(), Readings: []jsonReading{}, Dropped: sw.DroppedStale}
 				for _, h := range sw.Heard {

@@ -1,9 +1,9 @@
 package coverage
 
 import (
-	"context"
 	"math"
 
+	"footrule/internal/parallel"
 	"footrule/internal/position"
 	"footrule/internal/site"
 
@@ -110,7 +110,7 @@ func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 	box := m.Site.Floors[fm.Floor].BoundingBox()
 	span := math.Hypot(box.Max[0]-box.Min[0], box.Max[1]-box.Min[1])
 	prior := fm.prior()
-	_ = parallel(context.Background(), (n+chunk-1)/chunk, func(part int) {
+	parallel.Do((n+chunk-1)/chunk, func(part int) {
 		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
 			var f information
 			for n, k := range radios {

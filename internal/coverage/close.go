@@ -3,6 +3,7 @@ package coverage
 import (
 	"context"
 
+	"footrule/internal/parallel"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -42,7 +43,7 @@ func (m *Map) Close(ctx context.Context, holes []Hole, source Source, box Box, s
 		first := len(m.Site.Radios())
 		gains := make([]Added, len(mounts))
 		bands := len(box.Bands)
-		err = parallel(ctx, len(mounts), func(c int) {
+		err = parallel.Until(ctx, len(mounts), func(c int) {
 			levels := make([]float64, part.Len())
 			hears := make([]bool, len(h.Cells))
 			for b := range bands {

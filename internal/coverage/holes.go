@@ -1,6 +1,7 @@
 package coverage
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -49,15 +50,7 @@ func (m *Map) Holes() []Hole {
 			out = append(out, h)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Hole) int {
-		switch {
-		case a.AreaM2 > b.AreaM2:
-			return -1
-		case a.AreaM2 < b.AreaM2:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b Hole) int { return cmp.Compare(b.AreaM2, a.AreaM2) })
 	return out
 }
 

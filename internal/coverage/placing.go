@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"footrule/internal/parallel"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
 )
@@ -92,7 +93,7 @@ func (d *placing) look(ctx context.Context, before *Map) error {
 		}
 	}
 	d.reached, d.info = make([][]int, len(columns)), make([][3][]float32, len(columns))
-	err := parallel(ctx, len(columns), func(c int) {
+	err := parallel.Until(ctx, len(columns), func(c int) {
 		d.reached[c], d.info[c] = d.measure(before, columns[c], aps[columns[c]])
 	})
 	for c := range d.kept {

@@ -4,9 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"runtime"
-	"sync"
 
+	"footrule/internal/parallel"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
 
@@ -120,7 +119,7 @@ func Predict(ctx context.Context, s *site.Site, f *propagation.Fit, o Options) (
 	}
 	for i := range m.Floors {
 		fm := &m.Floors[i]
-		err := parallel(ctx, len(f.Radios), func(k int) {
+		err := parallel.Until(ctx, len(f.Radios), func(k int) {
 			if f.Group(k) != nil {
 				fm.levels[k] = fm.Cells.levels(f, k)
 			}
@@ -133,30 +132,6 @@ func Predict(ctx context.Context, s *site.Site, f *propagation.Fit, o Options) (
 		}
 	}
 	return m, nil
-}
-
-// parallel calls work for 0 to n−1, on all processors.
-func parallel(ctx context.Context, n int, work func(i int)) error {
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				work(i)
-			}
-		}()
-	}
-	for i := range n {
-		if ctx.Err() != nil {
-			break
-		}
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	return ctx.Err()
 }
 
 // levels maps one radio onto the cells.
@@ -204,7 +179,7 @@ func (fm *FloorMap) count(ctx context.Context, m *Map) error {
 	}
 	aps := radiosByAP(m.Site)
 	hears := hearings(m)
-	err := parallel(ctx, (n+chunk-1)/chunk, func(part int) {
+	err := parallel.Until(ctx, (n+chunk-1)/chunk, func(part int) {
 		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
 			fm.countCell(i, aps, hears)
 		}

@@ -1,6 +1,7 @@
 package draft
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -135,15 +136,7 @@ func (d *Draft) Near(floor int, at orb.Point, within float64) []Ref {
 	for k, p := range f.Outline {
 		add(Ref{Outline, floor, 0, k}, p)
 	}
-	slices.SortStableFunc(all, func(a, b found) int {
-		switch {
-		case a.dist < b.dist:
-			return -1
-		case a.dist > b.dist:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b found) int { return cmp.Compare(a.dist, b.dist) })
 	out := make([]Ref, len(all))
 	for i := range all {
 		out[i] = all[i].ref

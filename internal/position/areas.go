@@ -81,19 +81,10 @@ func (j *judge) folds(stays []walk.Stay, byPlace [][]int) ([][]int, error) {
 		floor int
 		zone  string
 	}
-	at := map[area]int{}
-	var folds [][]int
-	for p, of := range byPlace {
-		st := &stays[of[0]]
-		a := area{st.Floor, zone(&j.grid.site.Floors[st.Floor], st.At)}
-		k, ok := at[a]
-		if !ok {
-			k = len(folds)
-			at[a] = k
-			folds = append(folds, nil)
-		}
-		folds[k] = append(folds[k], p)
-	}
+	folds := groups(len(byPlace), func(p int) area {
+		st := &stays[byPlace[p][0]]
+		return area{st.Floor, zone(&j.grid.site.Floors[st.Floor], st.At)}
+	})
 	if len(folds) < 2 {
 		return nil, fmt.Errorf("%s needs stays in 2 areas or more, and all are in one; give the plan zones, or use %s", LeaveAreaOut, LeaveOneOut)
 	}

@@ -1,6 +1,7 @@
 package position
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -108,11 +109,8 @@ func (s *search) ellipse(best place, c Covariance, sure bool) Ellipse {
 		far[k] = part{k, (m.YY*x*x - 2*m.XY*x*y + m.XX*y*y) / det}
 	}
 	slices.SortFunc(far, func(a, b part) int {
-		switch {
-		case a.w < b.w:
-			return -1
-		case a.w > b.w:
-			return 1
+		if c := cmp.Compare(a.w, b.w); c != 0 {
+			return c
 		}
 		return a.of - b.of
 	})

@@ -5,11 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
 
+	"footrule/internal/parallel"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -239,18 +237,11 @@ func (j *judge) trainTest(train, test []walk.Stay) error {
 	j.fit, j.refits, j.widening = fit, 1, widening(d, fit)
 	byPlace := j.order(test)
 	l := j.learn(d).without(fit, nil)
-	var stop error
-	parallel(j.ctx, len(byPlace), func(p int) error {
+	return j.over(len(byPlace), byPlace, func(p int) {
 		for _, i := range byPlace[p] {
 			j.judged[i] = j.one(&test[i], l, fit)
 		}
-		return nil
-	}, &stop)
-	if stop != nil {
-		return stop
-	}
-	j.sort(byPlace)
-	return nil
+	})
 }
 
 func (j *judge) leaveOneOut(stays []walk.Stay) error {
@@ -271,8 +262,7 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 	}
 	j.refits = len(folds)
 	without, learned := j.refitter(d), j.learn(d)
-	var stop error
-	parallel(j.ctx, len(folds), func(fold int) error {
+	return j.over(len(folds), byPlace, func(fold int) {
 		places := folds[fold]
 		f, err := without(places...)
 		var l Locator
@@ -292,36 +282,40 @@ func (j *judge) leaveOneOut(stays []walk.Stay) error {
 				j.judged[i] = j.one(&stays[i], l, f)
 			}
 		}
-		return nil
-	}, &stop)
-	if stop != nil {
-		return stop
-	}
-	j.sort(byPlace)
-	return nil
+	})
 }
 
 // order groups stays by place, in order of first stays, as Observe does.
 func (j *judge) order(stays []walk.Stay) [][]int {
-	at := map[walk.Place]int{}
-	var out [][]int
-	for i := range stays {
-		p := stays[i].Place()
-		k, ok := at[p]
-		if !ok {
-			k = len(out)
-			at[p] = k
-			out = append(out, nil)
-		}
-		out[k] = append(out[k], i)
-	}
+	out := groups(len(stays), func(i int) walk.Place { return stays[i].Place() })
 	j.judged = make([]Judged, len(stays))
 	j.places = len(out)
 	return out
 }
 
-// sort brings what was judged into the order of places.
-func (j *judge) sort(byPlace [][]int) {
+// groups parts 0 to n−1 by a key, in order of the first of each.
+func groups[K comparable](n int, key func(i int) K) [][]int {
+	at := map[K]int{}
+	var out [][]int
+	for i := range n {
+		g := key(i)
+		k, ok := at[g]
+		if !ok {
+			k = len(out)
+			at[g] = k
+			out = append(out, nil)
+		}
+		out[k] = append(out[k], i)
+	}
+	return out
+}
+
+// over judges in n parts, on all processors, and brings what was judged into the
+// order of places.
+func (j *judge) over(n int, byPlace [][]int, part func(i int)) error {
+	if err := parallel.Until(j.ctx, n, part); err != nil {
+		return err
+	}
 	out := make([]Judged, 0, len(j.judged))
 	for _, stays := range byPlace {
 		for _, i := range stays {
@@ -329,6 +323,7 @@ func (j *judge) sort(byPlace [][]int) {
 		}
 	}
 	j.judged = out
+	return nil
 }
 
 // one judges one stay; without a locator it is not located.
@@ -354,31 +349,4 @@ func (j *judge) one(st *walk.Stay, l Locator, f *propagation.Fit) Judged {
 		r.BoundM = c.RMS()
 	}
 	return r
-}
-
-// parallel calls f for 0 to n−1 on all processors; it stops early where the
-// context ends or f fails, and says so in err.
-func parallel(ctx context.Context, n int, f func(i int) error, err *error) {
-	var next atomic.Int64
-	var once sync.Once
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				e := ctx.Err()
-				if e == nil {
-					e = f(i)
-				}
-				if e != nil {
-					once.Do(func() { *err = e })
-					return
-				}
-			}
-		})
-	}
-	wg.Wait()
 }

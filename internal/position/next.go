@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/parallel"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
 
@@ -250,13 +251,12 @@ func (c *chooser) best(ctx context.Context, given, of []int) (best int, loss flo
 		o, near := v.given(own), c.nearer(fl, own)
 		now := o.error(-1) + c.beyond(v, near, -1)
 		loss += now
-		parallel(ctx, len(v.candidates), func(n int) error {
+		err := parallel.Until(ctx, len(v.candidates), func(n int) {
 			i := v.candidates[n]
 			if !slices.Contains(given, i) && (of == nil || slices.Contains(of, i)) {
 				then[i] = o.error(n) + c.beyond(v, near, n) - now
 			}
-			return nil
-		}, &err)
+		})
 		if err != nil {
 			return -1, 0, err
 		}

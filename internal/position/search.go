@@ -1,6 +1,7 @@
 package position
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -105,15 +106,7 @@ func (s *search) peaks() []place {
 	return out[:keep]
 }
 
-func likelier(a, b place) int {
-	switch {
-	case a.l > b.l:
-		return -1
-	case a.l < b.l:
-		return 1
-	}
-	return 0
-}
+func likelier(a, b place) int { return cmp.Compare(b.l, a.l) }
 
 // sameTopM is the distance of two tops that are one to what a climb leaves.
 const sameTopM = 1e-6

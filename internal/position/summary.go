@@ -1,6 +1,7 @@
 package position
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -90,15 +91,7 @@ func summarise(judged []Judged, resamples int, seed uint64) Summary {
 	if resamples == 0 {
 		return s
 	}
-	slices.SortStableFunc(all, func(a, b sized) int {
-		switch {
-		case a.r < b.r:
-			return -1
-		case a.r > b.r:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b sized) int { return cmp.Compare(a.r, b.r) })
 	sample := make([]float64, 0, 2*len(all))
 	ci := bcaAll(s.Points, len(figureNames), func(times []int, to []float64) {
 		sample = sample[:0]

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -83,7 +85,7 @@ const rateStep = 1e-3
 // parameters, by the shares of scans and of stays missed.
 func (f *groupFit) byRate() [][2][]float64 {
 	out := make([][2][]float64, f.blocks)
-	parallel(f.blocks, func(k int) {
+	parallel.Do(f.blocks, func(k int) {
 		grad := func(scan, stay float64) []float64 {
 			t := *f.lik.(*twoLevel)
 			t.rates = slices.Clone(t.rates)
@@ -281,29 +283,19 @@ func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
 	if !c.Factorize(g) {
 		return false
 	}
-	x := make([]float64, len(f.locals(0)))
 	u := make([]float64, p)
 	rss := 0.0
 	// The second round solves for the rounding of the first; the third looks.
 	for round := range 3 {
 		clear(u)
 		rss = 0
-		k := -1
-		var at []int
-		for _, i := range f.heard {
-			if f.out(i) {
-				continue
-			}
-			if k < 0 || i >= f.design.start[k+1] {
-				k = f.blockOf(i)
-				at = f.locals(k)
-			}
-			e := f.level[i].MeanDBm - f.regressors(i, at, f.theta, x)
+		f.eachHeard(func(i int, at []int, x []float64, eta float64) {
+			e := f.level[i].MeanDBm - eta
 			rss += e * e
 			for a := range len(at) - f.psi {
 				u[at[a]] += e * x[a]
 			}
-		}
+		})
 		if round == 2 {
 			break
 		}

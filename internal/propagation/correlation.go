@@ -3,6 +3,8 @@ package propagation
 import (
 	"math"
 
+	"footrule/internal/parallel"
+
 	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/mat"
 )
@@ -104,7 +106,7 @@ func (f *groupFit) correlogram(t, a []float64) correlation {
 	if len(samples) > 0 {
 		n := len(rangesM) * len(shares)
 		logs := make([]float64, n)
-		parallel(n, func(g int) { logs[g] = restricted(samples, rangesM[g/len(shares)], shares[g%len(shares)]) })
+		parallel.Do(n, func(g int) { logs[g] = restricted(samples, rangesM[g/len(shares)], shares[g%len(shares)]) })
 		best := math.Inf(-1)
 		for _, l := range logs {
 			best = max(best, l)

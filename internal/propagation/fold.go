@@ -1,6 +1,10 @@
 package propagation
 
-import "math"
+import (
+	"math"
+
+	"footrule/internal/parallel"
+)
 
 // folded is the rows that heard with neighbours of equal regressors taken
 // together, as those of one radio are from stays made one after the other at one
@@ -18,7 +22,7 @@ type folded struct {
 // fold takes rows together.
 func (r *rows) fold() *folded {
 	starts := make([][]int, len(r.radios)) // per block, places in heard where a cell starts
-	parallel(len(r.radios), func(k int) {
+	parallel.Do(len(r.radios), func(k int) {
 		for h := r.first[k]; h < r.first[k+1]; h++ {
 			if h == r.first[k] || !r.alike(r.heard[h], r.heard[h-1]) {
 				starts[k] = append(starts[k], h)
@@ -32,7 +36,7 @@ func (r *rows) fold() *folded {
 	n := c.first[len(r.radios)]
 	c.row, c.x = make([]int, n), make([]float64, n)
 	c.weight, c.level = make([]float64, n), make([]float64, n)
-	parallel(len(r.radios), func(k int) {
+	parallel.Do(len(r.radios), func(k int) {
 		for a, from := range starts[k] {
 			to := r.first[k+1]
 			if a+1 < len(starts[k]) {
@@ -92,7 +96,7 @@ func (c *folded) norm2(col []float64) float64 {
 // root of the number of rows.
 func (c *folded) partialled(col []float64, ownSlope []bool) []float64 {
 	out := make([]float64, len(col))
-	parallel(len(c.within), func(k int) {
+	parallel.Do(len(c.within), func(k int) {
 		mx, mc, slope := c.line(k, col, ownSlope[k])
 		for a := c.first[k]; a < c.first[k+1]; a++ {
 			out[a] = math.Sqrt(c.weight[a]) * (col[a] - mc - slope*(c.x[a]-mx))

@@ -3,6 +3,7 @@ package propagation
 import (
 	"math"
 
+	"footrule/internal/parallel"
 	"footrule/internal/radio"
 	"footrule/internal/walk"
 )
@@ -28,7 +29,7 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 		}
 	}
 	units := make([]gathered, (d.Stays()+gatherStays-1)/gatherStays)
-	parallel(len(units), func(u int) { units[u] = d.count(radios, u*gatherStays, min((u+1)*gatherStays, d.Stays())) })
+	parallel.Do(len(units), func(u int) { units[u] = d.count(radios, u*gatherStays, min((u+1)*gatherStays, d.Stays())) })
 	g := &rows{band: band, start: []int{0}, first: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
 	// Of every unit and radio, where its rows go and where what it heard does; −1
 	// for a radio that was never heard.
@@ -69,7 +70,7 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 	if d.PatternDB != nil {
 		g.pattern = make([]float64, n)
 	}
-	parallel(len(units), func(u int) {
+	parallel.Do(len(units), func(u int) {
 		g.fill(d, radios, u*gatherStays, min((u+1)*gatherStays, d.Stays()), at[u], heardAt[u])
 	})
 	g.counts.heard, g.counts.silent = heard, n-heard

@@ -95,6 +95,19 @@ func surely(above float64) float64 { return max(0.01, min((above-1)/2, 1)) }
 func (f *groupFit) scale() float64 {
 	s := math.Exp(f.theta[f.psiAt()])
 	var res, w []float64
+	f.eachHeard(func(i int, _ []int, _ []float64, eta float64) {
+		res = append(res, f.level[i].MeanDBm-eta)
+		if f.counts.silent > 0 {
+			w = append(w, surely((eta-f.floorAt(i))/s))
+		}
+	})
+	return max(medianAbs(res, w)*perMAD, leastScaleDB)
+}
+
+// eachHeard hands over the rows that heard and are not left out, each with the
+// columns of its block, its regressors there, good until the next row, and the
+// level that the parameters expect.
+func (f *groupFit) eachHeard(do func(i int, at []int, x []float64, eta float64)) {
 	x := make([]float64, len(f.locals(0)))
 	k := -1
 	var at []int
@@ -106,13 +119,8 @@ func (f *groupFit) scale() float64 {
 			k = f.blockOf(i)
 			at = f.locals(k)
 		}
-		eta := f.regressors(i, at, f.theta, x)
-		res = append(res, f.level[i].MeanDBm-eta)
-		if f.counts.silent > 0 {
-			w = append(w, surely((eta-f.floorAt(i))/s))
-		}
+		do(i, at, x, f.regressors(i, at, f.theta, x))
 	}
-	return max(medianAbs(res, w)*perMAD, leastScaleDB)
 }
 
 // leastScaleDB stands in for a scale of 0, where more than half of the levels

@@ -1,6 +1,8 @@
 package propagation
 
 import (
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -36,7 +38,7 @@ func (f *groupFit) leaveOneOut() (sumSq, n float64) {
 	psi := f.theta[f.psiAt():]
 	type result struct{ ss, n float64 }
 	results := make([]result, len(byPlace))
-	parallel(len(byPlace), func(p int) {
+	parallel.Do(len(byPlace), func(p int) {
 		rows := byPlace[p]
 		hp := mat.NewSymDense(q, nil)
 		hp.CopySym(h)

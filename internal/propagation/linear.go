@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -101,7 +103,7 @@ func leastSquares(columns [][]float64, names []string, y []float64) ([]float64, 
 // crossResidual is Xᵀ(y − Xb).
 func crossResidual(columns [][]float64, y, b []float64) []float64 {
 	parts := make([][]float64, (len(y)+chunkRows-1)/chunkRows)
-	parallel(len(parts), func(c int) {
+	parallel.Do(len(parts), func(c int) {
 		lo, hi := c*chunkRows, min((c+1)*chunkRows, len(y))
 		e := make([]float64, hi-lo)
 		copy(e, y[lo:hi])

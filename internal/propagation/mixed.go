@@ -84,6 +84,17 @@ type groupSums struct {
 	zy [2]float64
 }
 
+// residual is Zᵀ(y − Xβ) of the group.
+func (g *groupSums) residual(coef []float64) [2]float64 {
+	r := g.zy
+	for a := range 2 {
+		for j, c := range coef {
+			r[a] -= g.zx[a][j] * c
+		}
+	}
+	return r
+}
+
 func newMixedSums(p, q int) *mixedSums {
 	return &mixedSums{p: p, q: q, xx: mat.NewSymDense(p, nil), xy: make([]float64, p)}
 }
@@ -304,12 +315,7 @@ func (s *mixedSums) result(t [3]float64, restricted bool) (*Mixed, error) {
 	}
 	for gi := range s.groups {
 		g := &s.groups[gi]
-		r := g.zy
-		for a := range 2 {
-			for j, c := range m.Coef {
-				r[a] -= g.zx[a][j] * c
-			}
-		}
+		r := g.residual(m.Coef)
 		inv := o.inv[gi]
 		c := [2]float64{t[0]*r[0] + t[1]*r[1], t[2] * r[1]}
 		v := [2]float64{inv[0][0]*c[0] + inv[0][1]*c[1], inv[1][0]*c[0] + inv[1][1]*c[1]}

@@ -3,9 +3,8 @@ package propagation
 import (
 	"fmt"
 	"math"
-	"runtime"
-	"sync"
-	"sync/atomic"
+
+	"footrule/internal/parallel"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -171,31 +170,6 @@ func (p *partial) add(r *deriv, x []float64, mu, psi int) {
 	}
 }
 
-// parallel calls f for 0 to n−1 on all processors.
-func parallel(n int, f func(i int)) {
-	workers := min(runtime.GOMAXPROCS(0), n)
-	if workers < 2 {
-		for i := range n {
-			f(i)
-		}
-		return
-	}
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range workers {
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				f(i)
-			}
-		})
-	}
-	wg.Wait()
-}
-
 // evaluate gives the log likelihood, its gradient and the observed information.
 func (d *design) evaluate(chunks []chunk, lik likelihood, theta []float64) (float64, []float64, *mat.SymDense) {
 	parts := make([]partial, len(chunks))
@@ -204,7 +178,7 @@ func (d *design) evaluate(chunks []chunk, lik likelihood, theta []float64) (floa
 			parts[i] = d.sum(chunks[i], lik, theta)
 		}
 	} else {
-		parallel(len(chunks), func(i int) { parts[i] = d.sum(chunks[i], lik, theta) })
+		parallel.Do(len(chunks), func(i int) { parts[i] = d.sum(chunks[i], lik, theta) })
 	}
 	p := d.size()
 	grad := make([]float64, p)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"footrule/internal/parallel"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -101,7 +102,7 @@ func (f *Fit) take(b *groupFit) {
 		Band: b.band, FloorDBm: b.floor,
 		Readings: b.counts.readings, Censored: b.counts.missed, Stays: b.counts.heard, Silent: b.counts.silent,
 	}
-	parallel(len(b.radios), func(k int) {
+	parallel.Do(len(b.radios), func(k int) {
 		to := &f.Radios[b.radios[k]]
 		to.InFit = true
 		f.groupOf[b.radios[k]] = g

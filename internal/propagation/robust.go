@@ -1,6 +1,7 @@
 package propagation
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -171,15 +172,7 @@ func medianAbs(v, weights []float64) float64 {
 		}
 		total += items[i].w
 	}
-	slices.SortFunc(items, func(a, b item) int {
-		switch {
-		case a.v < b.v:
-			return -1
-		case a.v > b.v:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(items, func(a, b item) int { return cmp.Compare(a.v, b.v) })
 	sum := 0.0 // up to the middle of the value before
 	for i, it := range items {
 		at := it.w / 2

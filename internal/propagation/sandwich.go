@@ -3,6 +3,8 @@ package propagation
 import (
 	"math"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -44,7 +46,7 @@ func (f *groupFit) scores() *scored {
 	}
 	psi := f.theta[f.psiAt():]
 	chunks := f.chunks()
-	parallel(len(chunks), func(c int) {
+	parallel.Do(len(chunks), func(c int) {
 		at := f.locals(chunks[c].block)
 		x := make([]float64, len(at))
 		var o deriv
@@ -80,7 +82,7 @@ func (f *groupFit) meat(sc *scored, c *correlation) (m *mat.SymDense, blocks [][
 		c2, n float64
 	}
 	parts := make([]sums, f.blocks)
-	parallel(f.blocks, func(k int) {
+	parallel.Do(f.blocks, func(k int) {
 		at := f.locals(k)
 		q := len(at)
 		lo, n := f.design.start[k], f.design.start[k+1]-f.design.start[k]
@@ -174,7 +176,7 @@ func (f *groupFit) between(sc *scored, meats [][]float64) *mat.SymDense {
 	type slope struct{ delta, variance float64 }
 	slopes := make([]slope, f.blocks)
 	us := make([][]float64, f.blocks)
-	parallel(f.blocks, func(k int) {
+	parallel.Do(f.blocks, func(k int) {
 		lo, hi := f.design.start[k], f.design.start[k+1]
 		at := f.locals(k)
 		x := make([]float64, len(at))

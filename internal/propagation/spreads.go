@@ -106,12 +106,7 @@ func (s *mixedSums) drawn(t [3]float64, excess [][2][2]float64) *drawn {
 	pull := [2][]float64{make([]float64, s.p), make([]float64, s.p)}
 	for gi := range s.groups {
 		g := &s.groups[gi]
-		r := g.zy
-		for a := range 2 {
-			for j, c := range o.coef {
-				r[a] -= g.zx[a][j] * c
-			}
-		}
+		r := g.residual(o.coef)
 		c := conditional(t, o.inv[gi])
 		mean := [2]float64{o.coef[0], o.coef[1]}
 		for a := range 2 {

@@ -3,6 +3,8 @@ package propagation
 import (
 	"slices"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -24,7 +26,7 @@ func triangleOf(columns [][]float64) *triangle {
 	n, rows := len(columns), len(columns[0])
 	run := max(chunkRows, 4*n) // stacked there are a quarter of the rows at most
 	runs := make([]*triangle, (rows+run-1)/run)
-	parallel(len(runs), func(c int) {
+	parallel.Do(len(runs), func(c int) {
 		q := make([][]float64, n)
 		for j := range q {
 			q[j] = slices.Clone(columns[j][c*run : min((c+1)*run, rows)])

@@ -3,12 +3,12 @@ package validation
 import (
 	"context"
 	"fmt"
-	"runtime"
 	"slices"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
+
+	"footrule/internal/parallel"
 )
 
 // Options choose what is validated. Sites, Seed and Quick decide all that is
@@ -108,30 +108,19 @@ func Run(ctx context.Context, o Options) (*Report, error) {
 func runAll(ctx context.Context, tasks []task, progress func(done, of int)) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	var next atomic.Int64
 	var mu sync.Mutex
 	done := 0
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(tasks)) {
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(tasks) || ctx.Err() != nil {
-					return
-				}
-				if err := tasks[i](ctx); err != nil {
-					cancel(err)
-					return
-				}
-				mu.Lock()
-				if done++; progress != nil {
-					progress(done, len(tasks))
-				}
-				mu.Unlock()
-			}
-		})
-	}
-	wg.Wait()
+	_ = parallel.Until(ctx, len(tasks), func(i int) {
+		if err := tasks[i](ctx); err != nil {
+			cancel(err)
+			return
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		if done++; progress != nil {
+			progress(done, len(tasks))
+		}
+	})
 	if done < len(tasks) {
 		return context.Cause(ctx)
 	}
