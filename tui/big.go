@@ -23,7 +23,7 @@ var letters = map[rune]uint16{
 
 // bigNow reports whether the big letters have the half of the window now.
 func (m *Model) bigNow() bool {
-	return m.big && m.replay == nil && m.lensShown() == walkLens && !m.help && !m.reading
+	return m.big && m.replay == nil && m.lensShown() == walkLens && !m.help && !m.reading && !m.answering()
 }
 
 // bigText draws a text in big letters in at most w columns and gives the columns
@@ -149,6 +149,9 @@ func (m *Model) clicked(msg tea.MouseMsg) tea.Cmd {
 		return nil
 	}
 	l, ok := layoutOf(m.w, m.h, m.bigNow())
+	if ok && m.answering() {
+		return m.answerClicked(ev, l)
+	}
 	x, y := ev.X-l.plan.x, ev.Y-l.plan.y
 	if !ok || x < 0 || y < 0 || x >= l.plan.w || y >= l.plan.h || !(m.plan.view.PerCol > 0) {
 		return nil

@@ -31,8 +31,10 @@ type Config struct {
 	// judged. Its context ends when the answer is no longer wanted.
 	Find func(ctx context.Context, w walk.Walk) ([]Finding, error)
 	// NoFindings says, where Findings would be shown, that they are hidden: in a
-	// drill somebody is to find out by themselves. Find is nil then.
+	// drill somebody is to find out by themselves, until it is graded.
 	NoFindings bool
+	// Drill lets a training case be answered on the screen; nil for no case.
+	Drill *Drill
 	// Doubts compares a finished visit with the latest fit. No doubts store it.
 	Doubts func(v *walk.Visit) []Doubt
 	// Guide gives the way on foot from one place to another of the floor.

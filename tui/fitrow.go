@@ -170,7 +170,7 @@ func (m *Model) drawHistory(s *slip, h int) {
 }
 
 // alarm marks a sentence that wants attention, also without colour.
-func (w words) alarm(s string) string { return "! " + s }
+func (w words) alarm(s string) string { return "! " + w.say(s) }
 
 // nowLine says in a sentence what to do, after what was just done.
 func (m *Model) nowLine() note {
@@ -182,6 +182,8 @@ func (m *Model) nowLine() note {
 		return m.said
 	case m.reasons != nil:
 		return next
+	case m.answering():
+		return m.said
 	}
 	return note{m.said.text + " " + next.text, m.said.alarm || next.alarm}
 }
@@ -189,6 +191,9 @@ func (m *Model) nowLine() note {
 func (m *Model) nextStep() note {
 	if m.replay != nil && m.replay.typed != nil {
 		return m.playedLine()
+	}
+	if m.answering() {
+		return m.answerNow()
 	}
 	switch m.mode() {
 	case recording:
@@ -263,10 +268,9 @@ func (m *Model) firstFacing() float64 {
 }
 
 // keyLine lists the keys that have a short name, as many as fit in w columns.
-func keyLine(md mode, w int) []string {
+func keyLine(bs []binding, w int) []string {
 	var out []string
 	used := 0
-	bs := bindings(md)
 	// The last two, help and quit, always stand.
 	tail := 0
 	for _, b := range bs {

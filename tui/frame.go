@@ -29,9 +29,14 @@ func (m *Model) draw(c *canvas.Canvas) {
 		return
 	}
 	m.drawHeader(c, l)
-	if m.help {
+	switch md := m.mode(); {
+	case m.help:
 		m.drawHelp(c, l)
-	} else {
+	case md == naming || md == grading:
+		m.drawKinds(c, l)
+	case md == marking:
+		m.drawMarks(c)
+	default:
 		p := m.drawPlan(l.plan.w, l.plan.h)
 		c.Blit(&p.canvas, l.plan.x, l.plan.y)
 		m.drawCursor(c, l.plan, p)
@@ -76,7 +81,10 @@ func (m *Model) drawKeys(c *canvas.Canvas, l layout) {
 		return
 	}
 	x := 0
-	for _, k := range keyLine(m.mode(), l.w) {
+	if m.mode() == marking {
+		x += c.Text(0, l.keys, fmt.Sprintf("page %d of %d", m.ans.page+1, m.markPages()), m.look.quiet) + 2
+	}
+	for _, k := range keyLine(m.bindings(m.mode()), l.w-x) {
 		if m.replay != nil && len(m.replay.ms) == 1 && (k == "o other" || k == "b both") {
 			continue
 		}

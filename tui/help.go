@@ -16,7 +16,7 @@ func (m *Model) helpLines() []helpLine {
 	seen := map[string]bool{}
 	list := func(s section) {
 		title := s.title
-		for _, b := range bindings(s.mode) {
+		for _, b := range m.bindings(s.mode) {
 			name := b.name
 			if name == "" {
 				name = keyNames(b.keys)
@@ -46,7 +46,7 @@ func (m *Model) helpLines() []helpLine {
 		out = append(out, helpLine{keys: k[0], does: k[1]})
 	}
 	for _, s := range sections {
-		if s.mode != now {
+		if s.mode != now && m.sectionShown(s.mode) {
 			list(s)
 		}
 	}

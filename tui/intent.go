@@ -176,13 +176,19 @@ func (m *Model) cycle(d int) tea.Cmd {
 // move takes the selection to the stop of the same floor that lies best in a
 // direction, done or not: near, and not far off to the side.
 func (m *Model) move(dx, dy float64) tea.Cmd {
+	m.sel = m.stopBeside(m.sel, dx, dy)
+	return nil
+}
+
+// stopBeside is that stop, or the one it is given where there is none.
+func (m *Model) stopBeside(from int, dx, dy float64) int {
 	stops := m.s.Stops()
-	if m.sel < 0 || m.sel >= len(stops) {
-		return nil
+	if from < 0 || from >= len(stops) {
+		return from
 	}
-	at, best, cost := stops[m.sel].At, -1, math.Inf(1)
+	at, best, cost := stops[from].At, from, math.Inf(1)
 	for i, s := range stops {
-		if i == m.sel || s.Floor != stops[m.sel].Floor {
+		if i == from || s.Floor != stops[from].Floor {
 			continue
 		}
 		ahead := (s.At[0]-at[0])*dx + (s.At[1]-at[1])*dy
@@ -191,10 +197,7 @@ func (m *Model) move(dx, dy float64) tea.Cmd {
 			best, cost = i, c
 		}
 	}
-	if best >= 0 {
-		m.sel = best
-	}
-	return nil
+	return best
 }
 
 var (

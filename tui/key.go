@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"slices"
 	"strings"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -10,19 +11,27 @@ import (
 type mode int
 
 const (
-	walking   mode = iota // between points
-	choosing              // a selection moves over the plan
-	reasoning             // a reason is picked for a skip or a void
-	recording             // scans are being taken
-	turning               // the next facing waits
-	paused                // a scan failed while recording
-	checking              // the visit is being compared or stored
-	doubting              // the visit does not fit; keep or repeat
-	stuck                 // the visit could not be stored
-	looking               // through a lens other than that of the walk
-	replaying             // a stored walk is played
-	gazing                // the same, through another lens
-	over                  // nothing is left to do
+	walking      mode = iota // between points
+	choosing                 // a selection moves over the plan
+	reasoning                // a reason is picked for a skip or a void
+	recording                // scans are being taken
+	turning                  // the next facing waits
+	paused                   // a scan failed while recording
+	checking                 // the visit is being compared or stored
+	doubting                 // the visit does not fit; keep or repeat
+	stuck                    // the visit could not be stored
+	looking                  // through a lens other than that of the walk
+	replaying                // a stored walk is played
+	gazing                   // the same, through another lens
+	over                     // nothing is left to do
+	naming                   // a fault of a drill is picked from the list
+	namingAP                 // an access point that has it
+	namingPoint              // a point that has it
+	namingPlace              // where it really is
+	namingMoment             // since when
+	namingSize               // how much
+	grading                  // a drill is being graded
+	marking                  // its marks are read
 )
 
 // binding is one thing that keys do in a mode. The handling, the bottom line and
@@ -46,6 +55,38 @@ var sections = []section{
 	{"Between points", walking}, {"Looking through a lens", looking}, {"Replay", replaying}, {"Replay through a lens", gazing}, {"Choosing a point", choosing}, {"Recording", recording},
 	{"Turning", turning}, {"After an odd visit", doubting}, {"When it could not be saved", stuck},
 	{"When a scan failed", paused}, {"Picking a reason", reasoning}, {"When all is done", over},
+	{"Naming what is wrong", naming}, {"Naming an access point", namingAP}, {"Naming a point", namingPoint}, {"Naming a place", namingPlace},
+	{"Naming a moment", namingMoment}, {"Naming a size", namingSize}, {"Reading the marks", marking},
+}
+
+// shown reports whether the help of this screen has a section.
+func (m *Model) sectionShown(md mode) bool {
+	switch {
+	case md >= naming:
+		return m.cfg.Drill != nil
+	case md == replaying || md == gazing:
+		return m.replay != nil
+	}
+	return m.replay == nil
+}
+
+// bindings gives what the keys do in a mode of this screen.
+func (m *Model) bindings(md mode) []binding {
+	if md >= naming {
+		return answerBindings(md)
+	}
+	out := bindings(md)
+	if m.cfg.Drill != nil {
+		switch md {
+		case walking, looking, replaying, gazing, over:
+			short := "name the fault"
+			if m.ans.open {
+				short = "marks"
+			}
+			out = slices.Insert(out, 1, binding{keys("c", "y"), "", short, "name what is wrong in this drill, be graded, and read the marks", (*Model).answer})
+		}
+	}
+	return out
 }
 
 func keys(k ...string) []string { return k }

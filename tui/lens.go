@@ -65,7 +65,7 @@ type layMsg struct {
 
 // lensShown is the lens that the screen has now: what goes on in the walk comes first.
 func (m *Model) lensShown() lens {
-	if md := m.mode(); md == looking || md == gazing {
+	if md := m.under(); md == looking || md == gazing {
 		return m.gaze.lens
 	}
 	return walkLens
@@ -105,6 +105,9 @@ func (m *Model) aim() {
 func (m *Model) findings() []Finding {
 	if m.gaze.lens == prepLens {
 		return m.cfg.Prep
+	}
+	if m.ans != nil && m.ans.have {
+		return append(slices.Clone(m.ans.graded.Truth), m.standing.Findings...)
 	}
 	return m.standing.Findings
 }

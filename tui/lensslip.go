@@ -27,8 +27,8 @@ func (m *Model) drawLensSlip(s *slip) {
 		m.drawErrorSlip(s)
 	case oddLens:
 		none := "Nothing that this walk could tell."
-		if m.cfg.NoFindings {
-			none = "This is a drill: what the program finds stays hidden until it is graded. Look at the levels and the errors, and name it yourself."
+		if m.hidden() {
+			none = "This is a drill: what the program finds stays hidden until it is graded. Look at the levels and the errors, and name it yourself: c."
 		}
 		m.drawFindings(s, "What does not fit", none)
 	case prepLens:
@@ -220,12 +220,12 @@ func (m *Model) drawFindings(s *slip, title, none string) {
 		if i == m.gaze.item {
 			mark, look = m.words.next+" ", m.look.accentStrong
 		}
-		s.text(mark+f.Title, look)
+		s.text(mark+m.words.say(f.Title), look)
 	}
 	s.gap()
 	f := fs[min(m.gaze.item, len(fs)-1)]
-	s.wrap(f.Evidence, m.look.text, max(2, s.room()-4))
-	s.wrap(f.Do, m.look.strong, s.room())
+	s.wrap(m.words.say(f.Evidence), m.look.text, max(2, s.room()-4))
+	s.wrap(m.words.say(f.Do), m.look.strong, s.room())
 }
 
 // drawCurve draws in h rows how a radio's level falls with distance: what was

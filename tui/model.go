@@ -93,6 +93,8 @@ type Model struct {
 	layer       layer
 	standingRev int // changes with the standing
 
+	ans *answer // nil for what is no drill
+
 	replay *Replay // nil for a walk
 	track  int
 	known  int              // facts that the standing knows, of a replay
@@ -143,7 +145,7 @@ func New(cfg Config) *Model {
 	}
 	site := cfg.Session.Site()
 	m := &Model{cfg: cfg, s: cfg.Session, look: newTheme(cfg.Theme), words: words{marksOf(cfg.ASCII), cfg.Feet},
-		short: shortNames(site), refs: make([]apRadio, len(site.AccessPoints)), frame: &canvas.Canvas{}, big: cfg.Big}
+		short: shortNames(site), refs: make([]apRadio, len(site.AccessPoints)), frame: &canvas.Canvas{}, big: cfg.Big, ans: newAnswer(cfg.Drill)}
 	for k, r := range site.Radios() {
 		m.refs[r.AP].radios = append(m.refs[r.AP].radios, k)
 	}
@@ -158,6 +160,14 @@ func (m *Model) Init() tea.Cmd {
 
 // mode says what the keys mean now.
 func (m *Model) mode() mode {
+	if m.answering() {
+		return m.ans.mode()
+	}
+	return m.under()
+}
+
+// under is the mode below the dialog of a drill.
+func (m *Model) under() mode {
 	switch {
 	case m.reasons != nil:
 		return reasoning
@@ -220,6 +230,10 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.found(msg)
 	case layMsg:
 		cmd = m.laid(msg)
+	case keptMsg:
+		m.keptAnswers(msg)
+	case gradedMsg:
+		cmd = m.marked(msg)
 	case legMsg:
 		if msg.seq == m.guide.seq {
 			m.guide.leg, m.guide.have = msg.leg, msg.ok
@@ -250,7 +264,7 @@ func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
 		r.at = int(k[0] - '1')
 		return m.takeReason()
 	}
-	for _, b := range bindings(m.mode()) {
+	for _, b := range m.bindings(m.mode()) {
 		if b.do != nil && slices.Contains(b.keys, k) {
 			if m.asking != walking && k != "q" && k != "ctrl+c" {
 				m.asking, m.said = walking, note{}
@@ -386,7 +400,7 @@ func (m *Model) found(msg foundMsg) {
 	}
 	m.standing.Findings = msg.findings
 	m.standingRev++
-	if n := len(msg.findings); m.gaze.item >= n && m.gaze.lens == oddLens {
+	if n := len(m.findings()); m.gaze.item >= n && m.gaze.lens == oddLens {
 		m.gaze.item = max(0, n-1)
 	}
 	if m.replay != nil {

@@ -150,7 +150,7 @@ func (p *plain) judge(ctx context.Context) {
 		p.say("! No fit. %s", sentence(err))
 		return
 	}
-	if p.cfg.Find != nil && st.Ready() {
+	if p.cfg.Find != nil && !p.cfg.NoFindings && st.Ready() {
 		if fs, err := p.cfg.Find(ctx, *p.s.Walk()); err == nil {
 			st.Findings = fs
 		}

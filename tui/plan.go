@@ -28,6 +28,7 @@ type planKey struct {
 	gaze            gaze // without the cursor
 	layer           int
 	standing        int
+	answer          answerKey
 }
 
 // planCache is the plan as it was last drawn.
@@ -41,6 +42,9 @@ type planCache struct {
 // floorShown is the floor of the selection, of the current stop, or of the last visit.
 func (m *Model) floorShown() *site.Floor {
 	s := m.s.Site()
+	if f := m.answerFloor(); f != nil {
+		return f
+	}
 	if m.lensShown() != walkLens && m.gaze.floor != "" {
 		return s.Floor(m.gaze.floor)
 	}
@@ -74,6 +78,7 @@ func (m *Model) drawPlan(w, h int) *planCache {
 			key.gaze.at = orb.Point{}
 		}
 	}
+	key.answer = m.answerKey()
 	p := &m.plan
 	if key == p.key {
 		return p
@@ -87,7 +92,9 @@ func (m *Model) drawPlan(w, h int) *planCache {
 	p.view = canvas.Fit(m.bound(f), w, h, 0)
 	if m.zoom > 0 {
 		mid := key.at
-		if key.lens != walkLens {
+		if m.answering() && m.ans.step == ofPlace {
+			mid = m.ans.place
+		} else if key.lens != walkLens {
 			mid = m.gaze.at
 		} else if m.picking && m.sel >= 0 {
 			mid = m.s.Stops()[m.sel].At
@@ -99,11 +106,13 @@ func (m *Model) drawPlan(w, h int) *planCache {
 	m.drawFloor(p, f)
 	if key.lens != walkLens {
 		m.drawLens(p, f)
+		m.drawAnswerOn(p, f)
 		m.drawBoxes(p, f)
 		return p
 	}
 	m.drawWay(p, f)
 	m.drawStops(p, f)
+	m.drawAnswerOn(p, f)
 	m.drawBoxes(p, f)
 	m.drawStand(p, f)
 	return p
@@ -216,6 +225,9 @@ func (m *Model) drawBoxes(p *planCache, f *site.Floor) {
 
 // boxChosen reports whether the lens is about this access point.
 func (m *Model) boxChosen(i int) bool {
+	if m.answering() {
+		return m.apAnswered(i)
+	}
 	switch m.lensShown() {
 	case levelLens:
 		return i == m.gaze.ap

@@ -31,12 +31,12 @@ type Track struct {
 // ReplayConfig is what a replay is shown with. One or two tracks have to be
 // there; with two, Compare may say what changed from the first to the second.
 type ReplayConfig struct {
-	Title   string
-	Tracks  []Track
-	Prep    []Finding                                             // as in Config
-	Compare func(ctx context.Context, a, b int) ([]Change, error) // after so many facts of each
-	// NoFindings is as in Config, for all tracks; their Find is nil then.
-	NoFindings bool
+	Title      string
+	Tracks     []Track
+	Prep       []Finding                                             // as in Config
+	Compare    func(ctx context.Context, a, b int) ([]Change, error) // after so many facts of each
+	NoFindings bool                                                  // as in Config, for all tracks
+	Drill      *Drill                                                // as in Config
 
 	After   func(time.Duration) <-chan time.Time // time.After where nil
 	Profile canvas.Profile
@@ -121,9 +121,12 @@ func NewReplay(cfg ReplayConfig) *Replay {
 		m := New(Config{
 			Title: cfg.Title, Session: t.Player.Session(), Scanner: noReceiver{}, Store: func(walk.Fact) error { return nil },
 			Clock: func() time.Time { return factTime(t.Player) }, Profile: cfg.Profile, ASCII: cfg.ASCII, Feet: cfg.Feet, Theme: cfg.Theme, Prep: cfg.Prep,
-			NoFindings: cfg.NoFindings,
+			NoFindings: cfg.NoFindings, Drill: cfg.Drill,
 		})
 		m.replay, m.track = r, i
+		if i > 0 {
+			m.ans = r.ms[0].ans
+		}
 		if t.Judge != nil {
 			m.cfg.Judge = func(ctx context.Context, _ walk.Walk) (Standing, error) { return Standing{}, ctx.Err() } // see startJudge
 		}

@@ -43,6 +43,9 @@ func walkedBy(t testing.TB, n int, change func(r *robot)) walk.Walk {
 func view(t testing.TB, w, h int, change func(*tui.ReplayConfig), walks ...walk.Walk) *viewer {
 	v := &viewer{t: t}
 	s := hall()
+	for _, st := range grid(s, 4) {
+		s.Floors[0].Points = append(s.Floors[0].Points, site.Point{ID: st.Point, At: st.At})
+	}
 	e := &ether{site: s, delta: map[int]float64{}}
 	cfg := tui.ReplayConfig{Title: s.Name}
 	for i, wk := range walks {
@@ -105,6 +108,7 @@ func (v *viewer) press(ks ...string) *viewer {
 	v.t.Helper()
 	for _, k := range ks {
 		v.send(keyOf(k))
+		v.r.View() // as between two keys on a terminal
 	}
 	return v
 }

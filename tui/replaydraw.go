@@ -11,7 +11,7 @@ import (
 // View gives the screen as text.
 func (r *Replay) View() string {
 	m := r.ms[r.on]
-	if !r.both || m.help {
+	if !r.both || m.help || m.answering() {
 		return m.View()
 	}
 	if r.w <= 0 || r.h <= 0 {

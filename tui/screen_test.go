@@ -88,7 +88,7 @@ type session struct {
 	done chan error
 }
 
-func program(t *testing.T, m *tui.Model, w, h int) *session {
+func program(t *testing.T, m tea.Model, w, h int) *session {
 	in, keys := io.Pipe()
 	s := &session{t: t, tm: newTerminal(w, h), keys: keys, done: make(chan error, 1)}
 	s.p = tea.NewProgram(m, tea.WithInput(in), tea.WithOutput(s.tm), tea.WithAltScreen(), tea.WithFPS(60), tea.WithoutSignalHandler())

@@ -58,7 +58,9 @@ func (m *Model) drawSlip(c *canvas.Canvas, r rect) {
 		m.drawWarnings(s)
 		return
 	}
-	switch m.mode() {
+	switch md := m.mode(); md {
+	case namingAP, namingPoint, namingPlace, namingMoment, namingSize:
+		m.drawAnswer(s)
 	case looking, gazing:
 		m.drawLensSlip(s)
 	case replaying:

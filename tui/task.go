@@ -183,7 +183,7 @@ func (m *Model) startJudge() tea.Cmd {
 // startFind looks for what does not fit, unless it was called off by a judgement
 // that has begun since.
 func (m *Model) startFind() tea.Cmd {
-	if m.cfg.Find == nil || !m.standing.Ready() {
+	if m.cfg.Find == nil || m.hidden() || !m.standing.Ready() {
 		return nil
 	}
 	m.stopFind()

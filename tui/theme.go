@@ -4,6 +4,7 @@ import "footrule/internal/canvas"
 
 // marks are the characters of the plan; every one has an ASCII twin.
 type marks struct {
+	ascii                                     bool
 	todo, next, done, skipped, you, fix, void string
 	minus, plusMinus, none, times, dot, more  string
 	arrows                                    [8]rune // up, then clockwise by an eighth
@@ -15,7 +16,7 @@ type marks struct {
 
 func marksOf(ascii bool) marks {
 	if ascii {
-		return marks{todo: ".", next: ">", done: "o", skipped: "x", you: "@", fix: "+", void: ":",
+		return marks{ascii: true, todo: ".", next: ">", done: "o", skipped: "x", you: "@", fix: "+", void: ":",
 			minus: "-", plusMinus: "+/-", none: "-", times: "x", dot: "-", more: "...",
 			arrows: [8]rune{'^', '/', '>', '\\', 'v', '/', '<', '\\'},
 			rule:   '-', cut: '~', bar: [2]string{"|", "|"}, glyphs: canvas.ASCII}

@@ -52,6 +52,17 @@ func (w words) interval(half float64, decimals int) string {
 	return w.plusMinus + w.number(math.Abs(half), decimals)
 }
 
+// say gives a sentence that was written elsewhere in the characters that are
+// wanted here.
+func (w words) say(text string) string {
+	if !w.ascii {
+		return text
+	}
+	return plainly.Replace(text)
+}
+
+var plainly = strings.NewReplacer("−", "-", "–", "-", "—", "-", "±", "+/-", "×", "x", "²", "2", "…", "...", "’", "'", "≥", ">=", "σ", "sigma", " ", " ", "₁₀", "10")
+
 const footM = 0.3048 // international foot, exact since 1959
 
 // length converts metres to what the screen shows.

@@ -26,17 +26,18 @@ func drillIn(st *store.Store) (*drill.Record, error) {
 // hides reports whether a file is a drill whose truth was not shown, so that what
 // the program finds is not to be shown either.
 func hides(path string) (bool, error) {
-	st, err := open(path, true)
-	if err != nil {
-		return false, err
-	}
-	defer st.Close()
-	return hidesIn(st)
+	r, err := drillOf(path)
+	return r != nil && !r.Open(), err
 }
 
-func hidesIn(st *store.Store) (bool, error) {
-	r, err := drillIn(st)
-	return r != nil && !r.Open(), err
+// drillOf is the record in a file, nil where that is no drill.
+func drillOf(path string) (*drill.Record, error) {
+	st, err := open(path, true)
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	return drillIn(st)
 }
 
 // shown is an error where what the program finds in a file is hidden.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -8,6 +9,7 @@ import (
 
 	"footrule/internal/doubt"
 	"footrule/internal/drill"
+	"footrule/store"
 
 	"github.com/paulmach/orb"
 	"github.com/spf13/cobra"
@@ -35,39 +37,25 @@ It exits with 1 unless every fault was named, with what has it, and nothing else
 			if len(rec.Answers) == 0 && !rec.Open() {
 				return usage(fmt.Errorf("nothing was answered yet, and grading shows the truth; footrule drill answer %s KIND, or nothing where all is well", args[0]))
 			}
-			var e drill.Evidence
-			if e.Walks, err = st.Walks(); err != nil {
-				return err
-			}
-			if visitsOf(e.Walks) > 0 {
-				if e.Report, err = doubt.Find(cmd.Context(), c.Plan, e.Walks, doubt.Options{Seed: 1}); err != nil {
-					return errStopped
-				}
-			}
-			score := drill.Grade(c, rec.Answers, e)
-			truth, err := drill.Reveal(cmd.Context(), c, e)
+			g, err := gradeDrill(cmd.Context(), sh, st, rec, c)
 			if err != nil {
-				if cmd.Context().Err() != nil {
-					return errStopped
-				}
-				return err
-			}
-			before := rec.Open()
-			opened(rec, sh.now())
-			if rec.Score == nil {
-				rec.Score = &score.Points
-			}
-			if err := keepDrill(st, rec); err != nil {
 				return err
 			}
 			if asJSON {
-				if err := printJSON(sh.out, gradeJSON(c, &score, &truth, before)); err != nil {
+				if err := printJSON(sh.out, gradeJSON(c, &g.score, &g.truth, g.before)); err != nil {
 					return err
 				}
 			} else {
-				printGrade(sh.out, c, &score, &truth, before)
+				printGrade(sh.out, c, &g.score, &g.truth)
+				fmt.Fprintln(sh.out)
+				if g.before {
+					fmt.Fprintln(sh.out, "the case was open before")
+				} else {
+					fmt.Fprintln(sh.out, "the case is open now: no further answer is taken, and doubts, fit and the screens")
+					fmt.Fprintln(sh.out, "show what the program finds. footrule drill sheet FILE prints the solution")
+				}
 			}
-			if !score.Right {
+			if !g.score.Right {
 				return &exit{code: exitNo}
 			}
 			return nil
@@ -77,8 +65,41 @@ It exits with 1 unless every fault was named, with what has it, and nothing else
 	return cmd
 }
 
+// grade is what answers were worth, and the truth.
+type grade struct {
+	score  drill.Score
+	truth  drill.Revealed
+	before bool // the case was open before
+}
+
+// gradeDrill grades the answers of a record and opens its case.
+func gradeDrill(ctx context.Context, sh *shell, st *store.Store, rec *drill.Record, c *drill.Case) (*grade, error) {
+	var e drill.Evidence
+	var err error
+	if e.Walks, err = st.Walks(); err != nil {
+		return nil, err
+	}
+	if visitsOf(e.Walks) > 0 {
+		if e.Report, err = doubt.Find(ctx, c.Plan, e.Walks, doubt.Options{Seed: 1}); err != nil {
+			return nil, errStopped
+		}
+	}
+	g := &grade{score: drill.Grade(c, rec.Answers, e), before: rec.Open()}
+	if g.truth, err = drill.Reveal(ctx, c, e); err != nil {
+		if ctx.Err() != nil {
+			return nil, errStopped
+		}
+		return nil, err
+	}
+	opened(rec, sh.now())
+	if rec.Score == nil {
+		rec.Score = &g.score.Points
+	}
+	return g, keepDrill(st, rec)
+}
+
 // printGrade prints a score with its reasons, and the truth.
-func printGrade(w io.Writer, c *drill.Case, s *drill.Score, t *drill.Revealed, before bool) {
+func printGrade(w io.Writer, c *drill.Case, s *drill.Score, t *drill.Revealed) {
 	fmt.Fprintf(w, "%s: %d of 100\n", called(c), s.Points)
 	for _, why := range s.Why {
 		paragraph(w, "  ", capital(why)+".")
@@ -111,13 +132,6 @@ func printGrade(w io.Writer, c *drill.Case, s *drill.Score, t *drill.Revealed, b
 		fmt.Fprintf(w, "\n  −%d for what was said beside the truth\n", s.Lost)
 	}
 	printTruth(w, c, t)
-	fmt.Fprintln(w)
-	if before {
-		fmt.Fprintln(w, "the case was open before")
-	} else {
-		fmt.Fprintln(w, "the case is open now: no further answer is taken, and doubts, fit and the screens")
-		fmt.Fprintln(w, "show what the program finds. footrule drill sheet FILE prints the solution")
-	}
 }
 
 // printTruth lays the truth beside the estimate.

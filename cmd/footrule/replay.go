@@ -61,10 +61,11 @@ equal walks give equal output.`,
 			if len(f.walks) == 0 && len(walks) > 1 {
 				walks = walks[len(walks)-1:]
 			}
-			hidden, err := hides(args[0])
+			rec, err := drillOf(args[0])
 			if err != nil {
 				return err
 			}
+			hidden := rec != nil && !rec.Open()
 			slices.SortStableFunc(walks, func(a, b walk.Walk) int { return rank(f.walks, &a) - rank(f.walks, &b) })
 			var plays []*play
 			for i := range walks {
@@ -83,7 +84,7 @@ equal walks give equal output.`,
 			if !sh.onTerminal() {
 				return refused(errors.New("the screen needs a terminal at both ends; --plain prints the replay"))
 			}
-			return f.screen(cmd.Context(), sh, plan, plays)
+			return f.screen(cmd.Context(), sh, plan, plays, drillOnScreen(sh, rec, inFile(args[0])))
 		},
 	}
 	fl := cmd.Flags()
@@ -102,14 +103,12 @@ func rank(names []string, w *walk.Walk) int {
 	return slices.IndexFunc(names, func(n string) bool { return n == w.Name || n == w.ID })
 }
 
-func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, plays []*play) error {
+func (f *replayFlags) screen(ctx context.Context, sh *shell, plan *site.Site, plays []*play, d *tui.Drill) error {
 	boot.Restore()
-	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse, Prep: prepFindings(plan)}
+	cfg := tui.ReplayConfig{Title: plan.Name, Profile: profile(sh), ASCII: f.ascii, Feet: f.feet, Theme: f.themeOf(), Mouse: f.mouse, Prep: prepFindings(plan), Drill: d}
 	for _, p := range plays {
-		t := tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay}
-		if !p.hidden {
-			t.Find = func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }
-		}
+		t := tui.Track{Player: p.player, Judge: p.judge, Lay: p.lay,
+			Find: func(ctx context.Context, n int) ([]tui.Finding, error) { return find(ctx, p.plan, p.player.Known(n)) }}
 		cfg.NoFindings = p.hidden
 		cfg.Tracks = append(cfg.Tracks, t)
 	}

@@ -108,8 +108,9 @@ type survey struct {
 	running *running
 	flags   *surveyFlags
 	resumed bool
-	visited func() // told of every visit that was stored; may be nil
-	hidden  bool   // what the program finds is not to be shown
+	visited func()     // told of every visit that was stored; may be nil
+	hidden  bool       // what the program finds is not to be shown
+	drill   *tui.Drill // the case that is walked; may be nil
 
 	mu   sync.Mutex
 	ways map[string]*route.Ways
@@ -278,10 +279,7 @@ func (s *survey) config() tui.Config {
 		Clock: s.sh.now,
 		Bell:  func(n int) { fmt.Fprint(s.sh.out, strings.Repeat("\a", n)) },
 		ASCII: s.flags.ascii, Feet: s.flags.feet, Theme: s.flags.themeOf(), Big: s.flags.big, Mouse: s.flags.mouse,
-		NoFindings: s.hidden,
-	}
-	if s.hidden {
-		cfg.Find = nil
+		NoFindings: s.hidden, Drill: s.drill,
 	}
 	return cfg
 }

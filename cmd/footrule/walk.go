@@ -98,6 +98,7 @@ with --synthetic from a simulated building over the same plan.`,
 			seen := &lastScan{scanner: scanner}
 			s.scanner, s.visited = scanner, visited
 			s.hidden = rec != nil && !rec.Open()
+			s.drill = drillOnScreen(sh, rec, func(do func(*store.Store) error) error { return do(st) })
 			if !simulated {
 				s.scanner = seen
 			}

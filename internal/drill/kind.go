@@ -125,8 +125,35 @@ func Kinds() []Kind {
 // Name says in a few words what is wrong.
 func (k Kind) Name() string { return k.family().name }
 
+// Cure says what to do about it.
+func (k Kind) Cure() string { return k.family().cure }
+
 // Asks says what to name in an answer; empty where the kind says it all.
 func (k Kind) Asks() string { return k.family().asks }
+
+// Wanted is what an answer of a kind says beside the kind.
+type Wanted struct {
+	APs, Points int  // how many access points and points have it; of stale scans one of them will do
+	Place       bool // where it really is
+	Moment      bool // since when
+	Size        bool // how much, see Kind.Unit
+}
+
+// Wants says what to name with the kind; nothing where the kind says it all.
+func (k Kind) Wants() Wanted {
+	p := k.family().parts
+	w := Wanted{Place: p[thePlace] > 0, Moment: p[theMoment] > 0, Size: p[theSize] > 0}
+	if p[theAPs] > 0 {
+		w.APs = 1
+	}
+	if p[thePoints] > 0 {
+		w.Points = 1
+	}
+	if k == Labels {
+		w.APs = 2
+	}
+	return w
+}
 
 // Unit is that of a fault's size: dB, m, × for a factor, empty for a fault
 // without a size.

@@ -155,6 +155,9 @@ func (c *Case) digest() (string, error) {
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
+// Really is where access point i really hangs, in the plan's metres.
+func (c *Case) Really(i int) orb.Point { return c.onPlan(c.Building.AccessPoints[i].At) }
+
 // onPlan turns a place in the building into the plan's metres.
 func (c *Case) onPlan(p orb.Point) orb.Point {
 	if s := c.Truth.PlanScale; s != 0 {

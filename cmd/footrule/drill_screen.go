@@ -1,0 +1,111 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"footrule/internal/drill"
+	"footrule/internal/site"
+	"footrule/store"
+	"footrule/tui"
+
+	"github.com/paulmach/orb"
+)
+
+// drillOnScreen lets the drill in a file be answered on the screen of its walk;
+// nil for a file that is none. with hands out the file to write to.
+func drillOnScreen(sh *shell, r *drill.Record, with func(func(*store.Store) error) error) *tui.Drill {
+	if r == nil {
+		return nil
+	}
+	d := &tui.Drill{Answers: r.Answers, Open: r.Open()}
+	if c, err := r.Case(); err == nil { // who can't make the case again is told when it is graded
+		d.Story = c.Story
+	}
+	// change reads the record anew: another window may have answered meanwhile.
+	change := func(do func(*store.Store, *drill.Record) error) error {
+		return with(func(st *store.Store) error {
+			rec, err := drillIn(st)
+			if err != nil {
+				return err
+			}
+			return do(st, rec)
+		})
+	}
+	d.Keep = func(answers []drill.Answer) error {
+		return change(func(st *store.Store, rec *drill.Record) error {
+			if rec.Open() {
+				return fmt.Errorf("the case is open, its truth was shown elsewhere; take the next one")
+			}
+			rec.Answers = answers
+			return keepDrill(st, rec)
+		})
+	}
+	d.Grade = func(ctx context.Context) (out tui.Graded, err error) {
+		err = change(func(st *store.Store, rec *drill.Record) error {
+			c, err := rec.Case()
+			if err != nil {
+				return err
+			}
+			g, err := gradeDrill(ctx, sh, st, rec, c)
+			if err != nil {
+				return err
+			}
+			var b bytes.Buffer
+			printGrade(&b, c, &g.score, &g.truth)
+			out = tui.Graded{Text: strings.Split(strings.TrimRight(b.String(), "\n"), "\n"), Truth: truths(c, &g.score)}
+			return nil
+		})
+		return out, err
+	}
+	return d
+}
+
+// inFile hands out a file that is opened for each use.
+func inFile(path string) func(func(*store.Store) error) error {
+	return func(do func(*store.Store) error) error {
+		st, err := open(path, false)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		return do(st)
+	}
+}
+
+// truths says what was wrong in the words of the screen: where it was drawn or
+// recorded, and where it really is.
+func truths(c *drill.Case, s *drill.Score) []tui.Finding {
+	var out []tui.Finding
+	for i := range s.Marks {
+		m := &s.Marks[i]
+		f := &m.Fault
+		t := tui.Finding{Title: strings.Join(append(append([]string{"truth: " + string(f.Kind)}, f.APs...), f.Points...), ", "), Evidence: capital(m.Truth) + ".", Do: capital(f.Kind.Cure()) + ".", AP: -1,
+			Floor: c.Plan.Floors[0].ID, At: c.Plan.Floors[0].BoundingBox().Center()}
+		switch {
+		case len(f.APs) > 0:
+			t.AP = slices.IndexFunc(c.Plan.AccessPoints, func(ap site.AccessPoint) bool { return ap.ID == f.APs[0] })
+			ap := &c.Plan.AccessPoints[t.AP]
+			t.Floor, t.At = ap.Floor, ap.At
+			if really := c.Really(t.AP); really != ap.At {
+				t.Seems = &really
+			}
+		case len(f.Points) > 0:
+			for k := range c.Plan.Floors {
+				if p := c.Plan.Floors[k].Point(f.Points[0]); p != nil {
+					t.Floor, t.At, t.Seems = c.Plan.Floors[k].ID, p.At, f.At
+				}
+			}
+		}
+		out = append(out, t)
+	}
+	if len(out) == 0 {
+		b := c.Plan.Floors[0].BoundingBox()
+		out = append(out, tui.Finding{Title: "truth: " + string(drill.Nothing), Evidence: "The site is clean.", Do: capital(drill.Nothing.Cure()) + ".", AP: -1,
+			Floor: c.Plan.Floors[0].ID, At: orb.Point(b.Center())})
+	}
+	return out
+}
