@@ -22,8 +22,9 @@ func newDrill(sh *shell) *cobra.Command {
 		Long: `drill makes a site file of an invented building in which something may be wrong:
 labels, places, power, the plan's scale, the walk or the receiver. Or nothing is.
 The trainee walks it, or judges the walk that came with it, by the ordinary
-commands and screens, and names what is wrong; what the program itself finds stays
-hidden until then. Grading shows the truth beside the estimate.
+commands and screens, and names what is wrong: on the screen of the walk or the
+replay (c), or by footrule drill answer. What the program itself finds stays hidden
+until it is graded; then the truth stands beside the estimate.
 
 A CASE is plain, middle or hard with a number, as many as anybody wants: plain-1,
 hard-23. --seed puts the same case into another building, so that everybody in a
@@ -128,8 +129,8 @@ func (f *drillFlags) hand(cmd *cobra.Command, sh *shell, name string) error {
 	} else {
 		fmt.Fprintf(sh.out, ", not walked yet\n\nwalk it       footrule walk %s --synthetic (then fit, errors, replay)\n", path)
 	}
-	fmt.Fprintf(sh.out, "name it       footrule drill answer %s KIND (footrule drill answer --help lists the kinds)\n", path)
-	fmt.Fprintf(sh.out, "be graded     footrule drill grade %s\n", path)
+	fmt.Fprintln(sh.out, "name it       c on the screen of the walk or the replay, which grades it too")
+	fmt.Fprintf(sh.out, "              or footrule drill answer %s KIND, and footrule drill grade %s\n", path, path)
 	return nil
 }
 
