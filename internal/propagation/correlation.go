@@ -36,8 +36,8 @@ const (
 
 // at gives the correlation of two stays of one radio d metres apart.
 func (c *correlation) at(d float64) float64 {
-	if i := int(d / lagM); i < len(c.table) {
-		return c.table[i]
+	if i := d / lagM; i < float64(len(c.table)) { // on another floor it is +Inf
+		return c.table[int(i)]
 	}
 	return 0
 }
