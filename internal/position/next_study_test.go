@@ -319,7 +319,7 @@ func studySites(few int) (sites uint64, all bool) {
 // errors at places that no walk went to. The slice that always runs can only say
 // that they are not far worse.
 func TestStudyNext(t *testing.T) {
-	sites, full := studySites(2)
+	sites, full := studySites(1)
 	var all contest
 	for i, g := range grounds() {
 		if !full && i%3 > 0 {

@@ -76,7 +76,7 @@ func exponents(t *testing.T, s *site.Site, stays []walk.Stay) map[propagation.Mo
 	t.Helper()
 	out := map[propagation.Model]float64{}
 	for _, m := range []propagation.Model{propagation.OLS, propagation.Robust} {
-		f, err := propagation.Estimate(propagation.Observe(s, stays), propagation.Options{Model: m})
+		f, err := propagation.EstimateFrom(propagation.Observe(s, stays), propagation.Options{Model: m}, nil)
 		require.NoError(t, err)
 		out[m] = f.Groups[0].Exponent.Est
 	}
@@ -98,7 +98,7 @@ func TestRobustSilence(t *testing.T) {
 			require.NoError(t, err)
 			n += f.Groups[0].Exponent.Est / 5
 			s += f.Groups[0].SigmaDB.Est / 5
-			o, err := propagation.Estimate(propagation.Observe(st, stays), propagation.Options{Model: propagation.OLS})
+			o, err := propagation.EstimateFrom(propagation.Observe(st, stays), propagation.Options{Model: propagation.OLS}, nil)
 			require.NoError(t, err)
 			ignored += o.Groups[0].Exponent.Est / 5
 		}

@@ -18,7 +18,7 @@ import (
 // how far the spread is off in the mean. FOOTRULE_SITES sets how many of each; the default is a quick look
 // whose tolerance is four standard errors of a share of 0.95.
 func TestIntervalsCoverTheTruth(t *testing.T) {
-	sites := 14
+	sites := 10
 	if v := os.Getenv("FOOTRULE_SITES"); v != "" {
 		n, err := strconv.Atoi(v)
 		require.NoError(t, err)
