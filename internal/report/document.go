@@ -1,6 +1,7 @@
 package report
 
 import (
+	"strings"
 	"time"
 
 	"footrule/internal/figure"
@@ -47,6 +48,9 @@ type Text struct {
 	Say  string
 	Tone Tone
 }
+
+// leads says whether a text leads on to what follows it.
+func (t Text) leads() bool { return strings.HasSuffix(t.Say, ":") }
 
 // List is points of equal rank.
 type List struct{ Items []string }

@@ -3,8 +3,11 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
+
+	"footrule/internal/canvas"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
@@ -31,15 +34,20 @@ func (d *Document) PDF(p Paper) ([]byte, error) {
 	if err := second.Output(&b); err != nil {
 		return nil, fmt.Errorf("the PDF can't be set: %w", err)
 	}
-	return b.Bytes(), nil
+	pdf, err := second.tagged(b.Bytes())
+	if err != nil {
+		return nil, fmt.Errorf("the PDF can't be set: %w", err)
+	}
+	return pdf, nil
 }
 
 // page is a PDF that is being set, from y down.
 type page struct {
 	*fpdf.Fpdf
 	numbers
+	tags
 	left, width, bottom, y float64
-	links                  []int // per section
+	sections               []int // links to them
 	pages                  []int // per section, where it begins
 }
 
@@ -48,9 +56,11 @@ func (d *Document) set(p Paper, pages []int, of int) *page {
 	w := &page{Fpdf: fpdf.New("P", "mm", map[Paper]string{A4: "A4", Letter: "Letter"}[p], "")}
 	w.SetCatalogSort(true)
 	w.SetLang("en")
-	w.SetTitle(settable(d.Title), true)
-	w.SetAuthor(settable(d.Author), true)
-	w.SetSubject(settable(d.Subtitle), true)
+	w.SetTitle(canvas.Clean(d.Title), true)
+	if d.Author != "" {
+		w.SetAuthor(canvas.Clean(d.Author), true)
+	}
+	w.SetSubject(canvas.Clean(d.Subtitle), true)
 	w.SetCreator(settable("footrule "+d.Program), true)
 	w.SetProducer("footrule", true)
 	made := d.Date
@@ -67,58 +77,79 @@ func (d *Document) set(p Paper, pages []int, of int) *page {
 	pw, ph := w.GetPageSize()
 	w.left, w.width, w.bottom = marginX, pw-2*marginX, ph-marginBottom
 	w.SetFooterFunc(func() {
-		w.letters("", smallSize, quietColour)
-		w.Text(w.left, ph-11, w.cut(settable(d.Title), w.width-30))
-		n := fmt.Sprintf("%d / %d", w.PageNo(), of)
-		w.Text(w.left+w.width-w.GetStringWidth(n), ph-11, n)
+		w.mute(func() {
+			w.letters("", smallSize, quietColour)
+			w.Text(w.left, ph-11, w.cut(settable(d.Title), w.width-30))
+			n := fmt.Sprintf("%d / %d", w.PageNo(), of)
+			w.Text(w.left+w.width-w.GetStringWidth(n), ph-11, n)
+		})
 	})
-	w.next()
-	d.front(w, pages)
-	for i, b := range d.Blocks {
-		w.block(b, w.begin(d.Blocks[i+1:]))
-	}
-	w.space(6)
-	w.paragraph(d.imprint(), smallSize, "", quietColour, 0)
-	if lacks := d.Lacking(); lacks != "" {
-		w.paragraph(fmt.Sprintf("A box (%c) stands for each of %s that the font of this file lacks. The HTML file has them.", lackingBox, count(len([]rune(lacks)), "different letter")), smallSize, "", quietColour, 0)
-	}
+	w.in("Document", "", func() {
+		w.next()
+		d.front(w, pages)
+		for i, b := range d.Blocks {
+			w.block(b, w.begin(d.Blocks[i+1:]))
+		}
+		w.space(6)
+		w.say("P", d.imprint(), smallSize, "", quietColour, 0)
+		if lacks := d.Lacking(); lacks != "" {
+			w.say("P", fmt.Sprintf("A box (%c) stands for each of %s that the font of this file lacks. The HTML file has them.", lackingBox, count(len([]rune(lacks)), "different letter")), smallSize, "", quietColour, 0)
+		}
+	})
 	return w
 }
 
 // front sets title, facts and contents.
 func (d *Document) front(w *page, pages []int) {
 	w.y += 2
-	w.paragraph(d.Title, 20, "B", inkColour, 0)
-	w.paragraph(d.Subtitle, bodySize, "", quietColour, 0)
+	w.say("H1", d.Title, 20, "B", inkColour, 0)
+	w.say("P", d.Subtitle, bodySize, "", quietColour, 0)
 	w.space(3)
-	for _, f := range d.Facts {
-		w.need(6)
-		w.letters("", bodySize, quietColour)
-		w.Text(w.left, w.y+base(bodySize), settable(f.Name))
-		w.paragraph(f.Value, bodySize, "", inkColour, 42)
-		w.y -= 1.2
-	}
+	w.in("L", "", func() {
+		for _, f := range d.Facts {
+			w.need(6)
+			w.in("LI", "", func() {
+				w.in("Lbl", actual(f.Name), func() {
+					w.letters("", bodySize, quietColour)
+					w.Text(w.left, w.y+base(bodySize), settable(f.Name))
+				})
+				w.say("LBody", f.Value, bodySize, "", inkColour, 42)
+			})
+			w.y -= 1.2
+		}
+	})
 	w.space(4)
-	n := 0
-	for _, b := range d.Blocks {
-		h, ok := b.(Heading)
-		if !ok || h.Level != 2 {
-			continue
+	w.in("TOC", "", func() {
+		n := 0
+		for _, b := range d.Blocks {
+			if h, ok := b.(Heading); ok && h.Level == 2 {
+				n++
+				w.entry(n, h.Text, pages)
+			}
 		}
-		link := w.AddLink()
-		w.links = append(w.links, link)
-		n++
-		w.letters("", bodySize, linkColour)
-		at := ""
-		if n <= len(pages) {
-			at = whole(pages[n-1])
-		}
-		w.Text(w.left, w.y+base(bodySize), whole(n))
-		w.Text(w.left+7, w.y+base(bodySize), w.cut(settable(h.Text), w.width-20))
-		w.Text(w.left+w.width-w.GetStringWidth(at), w.y+base(bodySize), at)
-		w.Link(w.left, w.y, w.width, line(bodySize), link)
-		w.y += line(bodySize)
+	})
+}
+
+// entry sets a line of the contents.
+func (w *page) entry(n int, text string, pages []int) {
+	link := w.AddLink()
+	w.sections = append(w.sections, link)
+	at := ""
+	if n <= len(pages) {
+		at = whole(pages[n-1])
 	}
+	w.in("TOCI", "", func() {
+		w.in("Reference", "", func() {
+			w.in("Link", "", func() {
+				w.letters("", bodySize, linkColour)
+				w.Text(w.left, w.y+base(bodySize), whole(n)+" ")
+				w.Text(w.left+7, w.y+base(bodySize), w.cut(settable(text), w.width-20)+" ")
+				w.Text(w.left+w.width-w.GetStringWidth(at), w.y+base(bodySize), at)
+				w.linked(w.left, w.y, w.width, line(bodySize), link)
+			})
+		})
+	})
+	w.y += line(bodySize)
 }
 
 // begin is how much room what follows a heading wants at least, so that no heading
@@ -134,8 +165,12 @@ func (w *page) begin(rest []Block) float64 {
 		_, h := w.measure(b)
 		return h
 	case Picture:
-		_, above, below, scale := w.measurePicture(b)
-		return above + b.Figure.H*scale + below
+		_, above, scale := w.measurePicture(b)
+		return above + b.Figure.H*scale
+	case Text:
+		if b.leads() {
+			return w.begin(rest[1:]) + 2*line(bodySize)
+		}
 	}
 	return 4 * line(bodySize)
 }
@@ -150,34 +185,39 @@ func (w *page) block(b Block, follows float64) {
 			w.space(3)
 			w.need(min(10+follows, w.bottom-marginTop))
 			w.Bookmark(settable(text), 1, w.y)
-			w.paragraph(text, 11, "B", inkColour, 0)
+			w.say("H3", text, 11, "B", inkColour, 0)
 			return
 		}
 		w.space(6)
 		w.need(min(14+follows, w.bottom-marginTop))
 		w.pages = append(w.pages, w.PageNo())
-		w.SetLink(w.links[len(w.pages)-1], w.y, -1)
+		w.SetLink(w.sections[len(w.pages)-1], w.y, -1)
 		w.Bookmark(settable(text), 0, w.y)
-		w.colours(inkColour, inkColour)
-		w.SetLineWidth(0.5)
-		w.Line(w.left, w.y, w.left+w.width, w.y)
+		w.rule(0.5, inkColour)
 		w.y += 2
-		w.paragraph(text, 14, "B", inkColour, 0)
+		w.say("H2", text, 14, "B", inkColour, 0)
 	case Text:
 		if b.Tone == Plain {
-			w.paragraph(b.Say, bodySize, "", inkColour, 0)
+			w.need(min(follows, w.bottom-marginTop))
+			w.say("P", b.Say, bodySize, "", inkColour, 0)
 			return
 		}
 		w.box(b)
 	case List:
-		for _, it := range b.Items {
-			w.letters("", bodySize, inkColour)
-			w.need(float64(min(3, len(w.lines(it, w.width-5)))) * line(bodySize))
-			w.letters("", bodySize, inkColour)
-			w.Text(w.left+1.5, w.y+base(bodySize), "•")
-			w.paragraph(it, bodySize, "", inkColour, 5)
-			w.y -= 1
-		}
+		w.in("L", "", func() {
+			for _, it := range b.Items {
+				w.letters("", bodySize, inkColour)
+				w.need(float64(min(3, len(w.lines(it, w.width-5)))) * line(bodySize))
+				w.in("LI", "", func() {
+					w.in("Lbl", "", func() {
+						w.letters("", bodySize, inkColour)
+						w.Text(w.left+1.5, w.y+base(bodySize), "•")
+					})
+					w.say("LBody", it, bodySize, "", inkColour, 5)
+				})
+				w.y -= 1
+			}
+		})
 		w.y += 1
 	case Table:
 		w.tableOf(b)
@@ -186,8 +226,18 @@ func (w *page) block(b Block, follows float64) {
 	}
 }
 
+// rule draws a line over the width.
+func (w *page) rule(thick float64, colour string) {
+	w.mute(func() {
+		w.SetDrawColor(rgb(colour))
+		w.SetLineWidth(thick)
+		w.Line(w.left, w.y, w.left+w.width, w.y)
+	})
+}
+
 // next begins a page.
 func (w *page) next() {
+	w.pause()
 	w.AddPage()
 	w.y = marginTop
 }
@@ -225,6 +275,11 @@ func rgb(hex string) (r, g, b int) {
 	return
 }
 
+// say sets a text as an element of its own, over the width less an indent.
+func (w *page) say(kind, text string, size float64, style, colour string, indent float64) {
+	w.in(kind, actual(text), func() { w.paragraph(text, size, style, colour, indent) })
+}
+
 // paragraph sets a text over the width less an indent.
 func (w *page) paragraph(text string, size float64, style, colour string, indent float64) {
 	w.letters(style, size, colour)
@@ -253,23 +308,28 @@ func (w *page) box(t Text) {
 	ls := w.lines(t.Say, w.width-2*indent)
 	h := float64(len(ls))*line(bodySize) + 2*pad
 	w.need(min(h, w.bottom-marginTop))
-	w.colours(lineColour, map[Tone]string{Note: noteColour, Met: metColour, Missed: missedColour}[t.Tone])
-	w.Rect(w.left, w.y, w.width, h, "F")
-	w.SetLineCapStyle("butt")
-	w.SetLineWidth(1.2)
-	w.Line(w.left+0.6, w.y, w.left+0.6, w.y+h)
-	if t.Tone == Missed {
-		w.Line(w.left+2.6, w.y, w.left+2.6, w.y+h)
-	}
-	w.SetLineCapStyle("round")
-	for i, l := range ls {
-		w.Text(w.left+indent, w.y+pad+float64(i)*line(bodySize)+base(bodySize), l)
-	}
+	w.mute(func() {
+		w.colours(lineColour, map[Tone]string{Note: noteColour, Met: metColour, Missed: missedColour}[t.Tone])
+		w.Rect(w.left, w.y, w.width, h, "F")
+		w.SetLineCapStyle("butt")
+		w.SetLineWidth(1.2)
+		w.Line(w.left+0.6, w.y, w.left+0.6, w.y+h)
+		if t.Tone == Missed {
+			w.Line(w.left+2.6, w.y, w.left+2.6, w.y+h)
+		}
+		w.SetLineCapStyle("round")
+	})
+	w.in("P", actual(t.Say), func() {
+		for i, l := range ls {
+			w.Text(w.left+indent, w.y+pad+float64(i)*line(bodySize)+base(bodySize), l)
+		}
+	})
 	w.y += h + 2.5
 }
 
-// lines breaks a text at blanks, and within words that are longer than a line, to
-// fit a width in the letters that are set.
+// lines breaks a text at blanks, and within words that are longer than a line, there
+// after a hyphen if one is near, to fit a width in the letters that are set. A line
+// that was broken at a blank ends in it, for who has the text read or copied.
 func (w *page) lines(text string, width float64) []string {
 	var out []string
 	now := ""
@@ -279,7 +339,7 @@ func (w *page) lines(text string, width float64) []string {
 			continue
 		}
 		if now != "" {
-			out = append(out, now)
+			out = append(out, now+" ")
 		}
 		for w.GetStringWidth(word) > width {
 			r := []rune(word)
@@ -289,6 +349,9 @@ func (w *page) lines(text string, width float64) []string {
 			}
 			if n < 1 {
 				break
+			}
+			if k := slices.Index(r[n/2:n], '-'); k >= 0 {
+				n = n/2 + k + 1
 			}
 			out, word = append(out, string(r[:n])), string(r[n:])
 		}

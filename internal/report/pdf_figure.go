@@ -15,33 +15,37 @@ import (
 )
 
 // measurePicture gives the caption of a figure that is about to be set, the room for
-// it and for the words below, and how large the figure becomes.
-func (w *page) measurePicture(p Picture) (caption string, above, below, scale float64) {
+// it, and how large the figure becomes.
+func (w *page) measurePicture(p Picture) (caption string, above, scale float64) {
 	caption = fmt.Sprintf("Figure %d. %s", w.figure+1, p.Caption)
 	w.letters("", bodySize, inkColour)
 	above = float64(len(w.lines(caption, w.width)))*line(bodySize) + 2
-	w.letters("", smallSize, quietColour)
-	below = float64(len(w.lines(p.Figure.Desc, w.width)))*line(smallSize) + 3
 	most := float64(mostWide)
 	if p.tall() {
 		most = mostTall
 	}
-	most = min(most, w.bottom-marginTop-above-below)
-	return caption, above, below, min(w.width/p.Figure.W, most/p.Figure.H)
+	most = min(most, w.bottom-marginTop-above)
+	return caption, above, min(w.width/p.Figure.W, most/p.Figure.H)
 }
 
-// pictureOf sets a figure with its caption above, and below it in words what it
-// shows, since a PDF of this kind has no place for that elsewhere.
+// pictureOf sets a figure with its caption above; what it shows is said in its
+// alternative text.
 func (w *page) pictureOf(p Picture) {
-	caption, above, below, scale := w.measurePicture(p)
+	caption, above, scale := w.measurePicture(p)
 	w.figure++
 	w.space(2)
-	w.need(above + p.Figure.H*scale + below)
-	w.paragraph(caption, bodySize, "", inkColour, 0)
-	p.Figure.Draw(&pen{w, w.left + (w.width-p.Figure.W*scale)/2, w.y, scale})
-	w.y += p.Figure.H*scale + 1
-	w.paragraph(p.Figure.Desc, smallSize, "", quietColour, 0)
-	w.y += 1
+	high := p.Figure.H * scale
+	w.need(above + high)
+	w.say("P", caption, bodySize, "", inkColour, 0)
+	x := w.left + (w.width-p.Figure.W*scale)/2
+	_, ph := w.GetPageSize()
+	box := fmt.Sprintf("/A <</O /Layout /Placement /Block /BBox [%.2f %.2f %.2f %.2f]>> ",
+		x/mmOfPoint, (ph-w.y-high)/mmOfPoint, (x+p.Figure.W*scale)/mmOfPoint, (ph-w.y)/mmOfPoint)
+	w.in("Figure", box+"/Alt "+textString(canvas.Clean(p.Figure.Desc))+" ", func() {
+		w.ink()
+		p.Figure.Draw(&pen{w, x, w.y, scale})
+	})
+	w.y += high + 4
 }
 
 // pen draws a figure on a page: a unit of it is scale mm.

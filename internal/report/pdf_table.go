@@ -29,9 +29,9 @@ func (w *page) measure(t Table) (laid, float64) {
 	for _, c := range t.Columns {
 		heads = append(heads, c.Head)
 	}
-	l.head = w.cells(heads, l.widths, "B", l.size)
+	l.head = w.cells(t, heads, l.widths, "B", l.size)
 	for i, r := range t.Rows {
-		l.rows[i] = w.cells(r, l.widths, "", l.size)
+		l.rows[i] = w.cells(t, r, l.widths, "", l.size)
 	}
 	w.letters("B", bodySize, inkColour)
 	h := float64(len(w.lines(l.caption, w.width)))*line(bodySize) + 2 + height(l.head, l.size)
@@ -45,55 +45,66 @@ func (w *page) measure(t Table) (laid, float64) {
 func (w *page) tableOf(t Table) {
 	l, first := w.measure(t)
 	w.table++
-	head, rows, widths, size := l.head, l.rows, l.widths, l.size
 	w.space(1.5)
 	w.need(min(first, w.bottom-marginTop))
-	w.paragraph(l.caption, bodySize, "B", inkColour, 0)
-	w.y -= 0.6
-	w.head(t, head, widths, size)
-	room := w.bottom - marginTop - height(head, size) // for a row, on a page of its own
-	most := max(int((room-2*rowPad)/line(size)), 1)
-	for _, r := range rows {
-		for len(r) > 0 {
-			part := make([][]string, len(r))
-			left := false
-			for i, c := range r {
-				n := min(len(c), most)
-				part[i], r[i] = c[:n], c[n:]
-				left = left || len(r[i]) > 0
+	w.in("Table", "", func() {
+		w.say("Caption", l.caption, bodySize, "B", inkColour, 0)
+		w.y -= 0.6
+		w.in("THead", "", func() { w.head(t, &l) })
+		w.in("TBody", "", func() {
+			for i, r := range l.rows {
+				w.body(t, &l, t.Rows[i], r)
 			}
-			if w.y+height(part, size) > w.bottom {
-				w.next()
-				w.head(t, head, widths, size)
-			}
-			w.row(t, part, widths, "", size)
-			w.colours(lineColour, lineColour)
-			w.SetLineWidth(0.15)
-			w.Line(w.left, w.y, w.left+w.width, w.y)
-			if !left {
-				break
-			}
-		}
-	}
+		})
+	})
 	w.y += 3
 }
 
-func (w *page) head(t Table, head [][]string, widths []float64, size float64) {
-	h := height(head, size)
-	w.colours(inkColour, headColour)
-	w.Rect(w.left, w.y, w.width, h, "F")
-	w.row(t, head, widths, "B", size)
-	w.colours(inkColour, headColour)
-	w.SetLineWidth(0.3)
-	w.Line(w.left, w.y, w.left+w.width, w.y)
+// body sets a row, in parts where a page is too low for it.
+func (w *page) body(t Table, l *laid, said []string, r [][]string) {
+	room := w.bottom - marginTop - height(l.head, l.size) // for a row, on a page of its own
+	most := max(int((room-2*rowPad)/line(l.size)), 1)
+	for len(r) > 0 {
+		part := make([][]string, len(r))
+		left := false
+		for i, c := range r {
+			n := min(len(c), most)
+			part[i], r[i] = c[:n], c[n:]
+			left = left || len(r[i]) > 0
+		}
+		if w.y+height(part, l.size) > w.bottom {
+			w.next()
+			w.mute(func() { w.head(t, l) })
+		}
+		w.row(t, part, said, l.widths, "", l.size)
+		w.rule(0.15, lineColour)
+		if !left {
+			break
+		}
+		said = make([]string, len(said)) // it was said with the first part
+	}
+}
+
+func (w *page) head(t Table, l *laid) {
+	h := height(l.head, l.size)
+	w.mute(func() {
+		w.SetFillColor(rgb(headColour))
+		w.Rect(w.left, w.y, w.width, h, "F")
+	})
+	var heads []string
+	for _, c := range t.Columns {
+		heads = append(heads, c.Head)
+	}
+	w.row(t, l.head, heads, l.widths, "B", l.size)
+	w.rule(0.3, inkColour)
 }
 
 // cells breaks the cells of a row into lines.
-func (w *page) cells(row []string, widths []float64, style string, size float64) [][]string {
+func (w *page) cells(t Table, row []string, widths []float64, style string, size float64) [][]string {
 	w.letters(style, size, inkColour)
 	out := make([][]string, len(row))
 	for i, c := range row {
-		out[i] = w.lines(c, widths[i]-2*cellPad+1e-6)
+		out[i] = w.lines(c, widths[i]-2*cellPad-t.apart(i)+1e-6)
 	}
 	return out
 }
@@ -107,25 +118,50 @@ func height(row [][]string, size float64) float64 {
 	return float64(n)*line(size) + 2*rowPad
 }
 
-func (w *page) row(t Table, row [][]string, widths []float64, style string, size float64) {
-	w.letters(style, size, inkColour)
-	h := height(row, size)
-	x := w.left
-	for i, c := range row {
-		top := w.y + rowPad
-		if style != "" { // heads stand on their line
-			top = w.y + h - rowPad - float64(len(c))*line(size)
-		}
-		for k, l := range c {
-			at := x + cellPad
-			if t.Columns[i].Number {
-				at = x + widths[i] - cellPad - w.GetStringWidth(l)
+// Heads of columns and of rows, to be read with their cells (ISO 32000-1, 14.8.5.7).
+const (
+	ofColumn = "/A <</O /Table /Scope /Column>> "
+	ofRow    = "/A <</O /Table /Scope /Row>> "
+)
+
+// row sets the lines of a row; said is what its cells say.
+func (w *page) row(t Table, row [][]string, said []string, widths []float64, style string, size float64) {
+	w.in("TR", "", func() {
+		w.letters(style, size, inkColour)
+		h := height(row, size)
+		x := w.left
+		for i, c := range row {
+			top := w.y + rowPad
+			kind, attr := "TD", ""
+			switch {
+			case style != "": // heads stand on their line
+				top = w.y + h - rowPad - float64(len(c))*line(size)
+				kind, attr = "TH", ofColumn
+			case i == 0:
+				kind, attr = "TH", ofRow
 			}
-			w.Text(at, top+float64(k)*line(size)+base(size), l)
+			w.in(kind, attr+actual(said[i]), func() {
+				for k, l := range c {
+					at := x + cellPad + t.apart(i)
+					if t.Columns[i].Number {
+						at = x + widths[i] - cellPad - w.GetStringWidth(strings.TrimSpace(l))
+					}
+					w.Text(at, top+float64(k)*line(size)+base(size), l)
+				}
+			})
+			x += widths[i]
 		}
-		x += widths[i]
+		w.y += h
+	})
+}
+
+// apart is the room that a column leaves to the one before it, where otherwise
+// numbers that stand to the right would touch a text.
+func (t *Table) apart(i int) float64 {
+	if i > 0 && t.Columns[i-1].Number && !t.Columns[i].Number {
+		return 2
 	}
-	w.y += h
+	return 0
 }
 
 // widths parts the width among columns: each gets what it can't do without, and of
@@ -148,7 +184,8 @@ func (w *page) widths(t Table) (size float64, out []float64) {
 					least[i] = max(least[i], min(w.longest(r[i]), 40))
 				}
 			}
-			least[i], full[i] = least[i]+2*cellPad, max(full[i], least[i])+2*cellPad
+			pad := 2*cellPad + t.apart(i)
+			least[i], full[i] = least[i]+pad, max(full[i], least[i])+pad
 		}
 		a, b := sum(least), sum(full)
 		switch {
