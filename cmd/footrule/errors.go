@@ -249,7 +249,11 @@ func verdict(t position.Outcome) string {
 	case position.Passed:
 		return s + fmt.Sprintf("at least %.0f %%", math.Floor(100*t.Lo))
 	case position.Failed:
-		return s + fmt.Sprintf("at most %.0f %%", math.Ceil(100*t.Hi))
+		hi := math.Ceil(100 * t.Hi)
+		for step := 10.0; hi >= 100*t.Share && step <= 1000; step *= 10 { // below what is asked, and shown to be
+			hi = math.Ceil(100*step*t.Hi) / step
+		}
+		return s + fmt.Sprintf("at most %g %%", hi)
 	}
 	s += fmt.Sprintf("%.0f to %.0f %%; ", math.Floor(100*t.Lo), math.Ceil(100*t.Hi))
 	if t.MoreWithin > 0 {

@@ -132,10 +132,10 @@ func (n *next) verdict() (word, says string, saved float64) {
 	saved = 1 - last.ErrorM/n.NowM
 	points := count(len(n.Chosen), "more point")
 	if saved < n.worth {
-		return "enough", fmt.Sprintf("enough: %s would bring %s m to %s m, %s %%, and less than %s %% is not worth the walk",
+		return "enough", fmt.Sprintf("enough: %s would bring the mean error of radio-map fixes from %s m to %s m, %s %% less; less than %s %% is not worth the walk",
 			points, fixed(n.NowM, 2), fixed(last.ErrorM, 2), fixed(100*saved, 1), trimmed(100*n.worth)), saved
 	}
-	return "go-on", fmt.Sprintf("go on: %s would bring %s m to %s m, %s %% less",
+	return "go-on", fmt.Sprintf("go on: %s would bring the mean error of radio-map fixes from %s m to %s m, %s %% less",
 		points, fixed(n.NowM, 2), fixed(last.ErrorM, 2), fixed(100*saved, 0)), saved
 }
 

@@ -28,7 +28,7 @@ func (n *next) print(sh *shell, add bool) {
 		if k == 0 && s.walkM == 0 {
 			way = "–"
 		}
-		rows = append(rows, []string{n.names[s.chosen].id, kind, n.plan.Floors[c.Floor].ID, place(c.At[0], c.At[1]), fixed(c.BuysM, 2), fixed(c.ErrorM, 2), way})
+		rows = append(rows, []string{n.names[s.chosen].id, kind, n.plan.Floors[c.Floor].ID, place(c.At[0], c.At[1]), fixed(c.BuysM, 3), fixed(c.ErrorM, 2), way})
 	}
 	table(sh.out, rows)
 	walkM, minutes := n.length()

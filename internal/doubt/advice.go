@@ -37,10 +37,10 @@ func (f *fit) prospects(o *Outlook) []string {
 		}
 		return median(v), worst, blind
 	}
-	say := func(what, by, unit, none string, value func(a *APOutlook) float64) {
+	say := func(what, by, unit, none, never string, value func(a *APOutlook) float64) {
 		mid, worst, blind := sizes(value)
 		if worst < 0 {
-			out = append(out, what+", "+none)
+			out = append(out, never)
 			return
 		}
 		s := fmt.Sprintf("%s %s %.0f %s at half of the access points", what, by, math.Ceil(mid), unit)
@@ -52,8 +52,8 @@ func (f *fit) prospects(o *Outlook) []string {
 		}
 		out = append(out, s)
 	}
-	say("an access point off its place", "by", "m", "by no distance", func(a *APOutlook) float64 { return a.MoveM })
-	say("a change of power", "of", "dB", "of no size", func(a *APOutlook) float64 { return a.StepDB })
+	say("an access point off its place", "by", "m", "by no distance", "no access point off its place, however far", func(a *APOutlook) float64 { return a.MoveM })
+	say("a change of power", "of", "dB", "of no size", "no change of power, however large", func(a *APOutlook) float64 { return a.StepDB })
 	var off []float64
 	for i := range o.Visits {
 		if !math.IsNaN(o.Visits[i].OffM) {
@@ -61,7 +61,7 @@ func (f *fit) prospects(o *Outlook) []string {
 		}
 	}
 	if len(off) == 0 {
-		out = append(out, "a visit recorded at the wrong place, at no distance")
+		out = append(out, "no visit recorded at the wrong place, however far off")
 	} else {
 		slices.Sort(off)
 		out = append(out, fmt.Sprintf("a visit recorded %.0f m from where it was made, at half of the points%s", median(off), share(len(off), len(o.Visits))))

@@ -27,6 +27,8 @@ type Plan struct {
 	// title, subtitle and notes, which the text says.
 	Inset bool
 	Desc  string // for who can't see it
+
+	Unnamed int // of the marks of points, how many had no room for their text; counted when it is drawn
 }
 
 // Arrow points from one place to another.
@@ -226,21 +228,15 @@ func (p *Plan) cells(f *Figure, at func(orb.Point) orb.Point) {
 func (p *Plan) marks(f *Figure, at func(orb.Point) orb.Point) {
 	for _, m := range p.Marks {
 		q := at(m.At)
-		up, size, bold := markRadius+5, textSize, true
-		switch m.Kind {
-		case MovedAccessPoint:
+		if m.Kind == MovedAccessPoint {
 			f.Line(Style{Stroke: accent, Width: 1.6}, at(m.From), q)
 			f.Circle(at(m.From), 3, Style{Fill: paper, Stroke: accent, Width: 1.6})
-		case Label:
-			up, size = -textSize*0.35, textSize+1
-		case Stood, NotYet:
-			up, size, bold = 5, textSize-2, false
-		case Remark:
-			up = 9
 		}
 		m.Kind.draw(f, q)
-		if m.Text != "" {
-			f.Text(orb.Point{q[0], q[1] - up}, m.Text, TextStyle{Size: size, Bold: bold, Anchor: Middle, Color: ink, Halo: paper})
+	}
+	for i, l := range p.labels(f, at) {
+		if l != nil {
+			f.Text(l.at, p.Marks[i].Text, l.set)
 		}
 	}
 }

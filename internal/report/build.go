@@ -42,6 +42,9 @@ func New(in *Input) *Document {
 		w.Document.Title = "WLAN positioning at " + in.Site.Name
 	}
 	w.Subtitle = "Survey report: levels, coverage and position error"
+	if len(in.Walks) == 0 {
+		w.Subtitle = "Report on the plan, before any walk: predicted coverage, and infrastructure"
+	}
 	w.Facts = []Fact{{"Site", in.Site.Name}, {"For", or(in.Customer, "not named")}, {"By", or(in.Author, "not named")}}
 	if !in.Date.IsZero() {
 		w.fact("Date of this report", in.Date.Format(time.DateOnly))

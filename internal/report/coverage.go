@@ -10,9 +10,9 @@ import (
 
 // kinds are the maps of a report, besides those of single access points.
 var kinds = []struct{ kind, says string }{
-	{"heard", "Parts edged in orange hear fewer than are needed"},
+	{"heard", ""}, // what is edged is said where something is
 	{"strongest", "A device hears its strongest access point at this level"},
-	{"error", "Expected of a good estimator before anybody measured it; the section on the position error has what was measured"},
+	{"error", "It is what to expect, and was not measured"},
 	{"bound", "No estimator that knows the levels alone can be better than this; who knows the outline may be"},
 }
 
@@ -60,7 +60,7 @@ func (w *writer) expected() {
 			fixed(e.Mean, 1), fixed(e.Median, 1), fixed(e.Ninety, 1), fixed(e.Most, 1)})
 	}
 	w.table(fmt.Sprintf("What maps let expect of fixes from %d scans", w.Cover.Options.Scans), rows, "floor", "inside the access points heard, % of area#",
-		"bound m: half of the area#", "90 %#", "no fix on %#", "expected error m: mean#", "half of the area#", "90 %#", "worst#")
+		"bound m, on half of the area#", "bound m, on 90 %#", "no fix, % of area#", "expected error m, mean#", "error m, on half of the area#", "error m, on 90 %#", "error m, worst#")
 }
 
 // mapOf adds one map of a floor.
@@ -72,6 +72,9 @@ func (w *writer) mapOf(fm *coverage.FloorMap, kind, says string) {
 	p.Inset = true
 	p.Title = strings.TrimPrefix(p.Title, w.Site.Name+", ")
 	more := capital(p.Subtitle)
+	if len(p.Attention) > 0 {
+		says = "Parts edged in orange hear fewer than are needed"
+	}
 	if says != "" {
 		more += ". " + says
 	}

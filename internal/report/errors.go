@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"footrule/internal/figure"
 	"footrule/internal/position"
+	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
 )
@@ -29,8 +31,12 @@ func (w *writer) errors() {
 	w.part("How the errors are spread")
 	w.distribution(e)
 	w.vectors(e)
-	w.part("Area by area")
-	w.areas(e)
+	if slices.ContainsFunc(w.Site.Floors, func(f site.Floor) bool {
+		return slices.ContainsFunc(f.Areas, func(a site.Area) bool { return a.Kind == site.Zone })
+	}) {
+		w.part("Area by area")
+		w.areas(e)
+	}
 	w.part("The worst places")
 	var rows [][]string
 	for _, p := range e.Worst(10) {
@@ -49,6 +55,13 @@ func fixes(n int) string {
 		return "1 fix"
 	}
 	return whole(n) + " fixes"
+}
+
+func wasWere(n int) string {
+	if n == 1 {
+		return "was"
+	}
+	return "were"
 }
 
 func (w *writer) figuresOf(s *position.Summary) {
@@ -196,12 +209,12 @@ func (w *writer) vectors(e *position.Errors) {
 		p.Desc = fmt.Sprintf("%s %d arrows lead from %s to the fixes.", w.size(k), n, count(len(seen), "place"))
 		more := ""
 		if missing > 0 {
-			more += fmt.Sprintf("Not drawn: %s that were not located. ", fixes(missing))
+			more += fmt.Sprintf("Not drawn: %s that %s not located. ", fixes(missing), wasWere(missing))
 		}
 		if elsewhere > 0 {
 			more += fmt.Sprintf("Not drawn: %s on another floor. ", fixes(elsewhere))
 		}
-		w.picture(p.Figure(), more)
+		w.picture(p.Figure(), strings.TrimSuffix(more, ". "))
 	}
 }
 

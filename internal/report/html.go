@@ -45,7 +45,7 @@ h1,h2,h3,p,li,figcaption,caption{overflow-wrap:anywhere}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1.2rem;margin:1rem 0}
 dt{color:QUIET}
 dd{margin:0;overflow-wrap:break-word;min-width:0}
-nav ol{padding-left:1.5rem;margin:.3rem 0}
+nav ol{padding-left:2rem;margin:.3rem 0}
 .note,.met,.missed{padding:.6rem .9rem;border-left:5px solid LINE;break-inside:avoid}
 .note{background:NOTE}
 .met{background:MET;border-left-style:solid}
@@ -58,12 +58,13 @@ thead th{background:HEAD;border-bottom:1.5px solid INK;vertical-align:bottom}
 tbody th{font-weight:normal}
 .n{text-align:right;font-variant-numeric:tabular-nums}
 tbody .n,.s{white-space:nowrap}
+th.n+th:not(.n),td.n+td:not(.n),th.n+td:not(.n){padding-left:1.2rem}
 figure{margin:1.4rem 0;break-inside:avoid}
 figure svg{display:block;width:100%;height:auto;border:1px solid HEAD}
 figcaption{font-size:.92rem;margin:0 0 .4rem}
 figcaption b,caption{font-weight:bold}
 footer{margin-top:3rem;border-top:1px solid LINE;color:QUIET;font-size:.85rem}
-@media print{body{max-width:none;padding:0;font-size:9.5pt}h2{margin-top:1.6rem}nav{break-after:auto}.wide{overflow:visible}thead{display:table-header-group}tr{break-inside:avoid}figure svg{max-height:WIDEmm}figure.tall svg{max-height:TALLmm}a{color:inherit;text-decoration:none}}
+@media print{:root{font-size:9.5pt}body{max-width:none;padding:0}h2{margin-top:1.6rem}.wide{overflow:visible}.short{break-inside:avoid}thead{display:table-header-group}tr{break-inside:avoid}tbody tr:nth-child(-n+2),tbody tr:last-child{break-before:avoid}p.leads{break-after:avoid}p,li{max-width:none;orphans:2;widows:2}figure svg{max-height:WIDEmm}figure.tall svg{max-height:TALLmm}a{color:inherit;text-decoration:none}}
 `)
 }
 
@@ -204,6 +205,9 @@ func (w *htmlWriter) block(b Block) {
 		w.put("<h3>%s</h3>\n", inline(text))
 	case Text:
 		class := []string{"", ` class="note"`, ` class="met"`, ` class="missed"`}[b.Tone]
+		if b.Tone == Plain && b.leads() {
+			class = ` class="leads"`
+		}
 		w.put("<p%s>%s</p>\n", class, inline(b.Say))
 	case List:
 		w.put("<ul>\n")
@@ -223,12 +227,19 @@ func (w *htmlWriter) block(b Block) {
 	}
 }
 
+// shortTable is how many rows of a table are kept on one page in print.
+const shortTable = 12
+
 // shortCell is how many characters of a cell are kept on one line.
 const shortCell = 16
 
 func (w *htmlWriter) tableOf(t Table) {
 	w.table++
-	w.put("<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-labelledby=\"c%d\">\n<table id=\"t%[1]d\">\n<caption id=\"c%[1]d\">Table %[1]d. %s</caption>\n<thead><tr>", w.table, inline(t.Caption))
+	size := "wide"
+	if len(t.Rows) <= shortTable {
+		size += " short"
+	}
+	w.put("<div class=\"%s\" role=\"region\" tabindex=\"0\" aria-labelledby=\"c%d\">\n<table id=\"t%[2]d\">\n<caption id=\"c%[2]d\">Table %[2]d. %[3]s</caption>\n<thead><tr>", size, w.table, inline(t.Caption))
 	class := func(i int, cell string) string {
 		switch {
 		case t.Columns[i].Number:

@@ -53,6 +53,11 @@ func (w *page) tableOf(t Table) {
 		w.in("THead", "", func() { w.head(t, &l) })
 		w.in("TBody", "", func() {
 			for i, r := range l.rows {
+				if i == len(l.rows)-2 { // the last row is not left alone on a page
+					if h := height(r, l.size) + height(l.rows[i+1], l.size); w.y+h > w.bottom && h < w.bottom-marginTop {
+						w.onward(t, &l)
+					}
+				}
 				w.body(t, &l, t.Rows[i], r)
 			}
 		})
@@ -73,8 +78,7 @@ func (w *page) body(t Table, l *laid, said []string, r [][]string) {
 			left = left || len(r[i]) > 0
 		}
 		if w.y+height(part, l.size) > w.bottom {
-			w.next()
-			w.mute(func() { w.head(t, l) })
+			w.onward(t, l)
 		}
 		w.row(t, part, said, l.widths, "", l.size)
 		w.rule(0.15, lineColour)
@@ -83,6 +87,12 @@ func (w *page) body(t Table, l *laid, said []string, r [][]string) {
 		}
 		said = make([]string, len(said)) // it was said with the first part
 	}
+}
+
+// onward goes on with a table on the next page, where its head comes again.
+func (w *page) onward(t Table, l *laid) {
+	w.next()
+	w.mute(func() { w.head(t, l) })
 }
 
 func (w *page) head(t Table, l *laid) {

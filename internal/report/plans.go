@@ -47,7 +47,10 @@ func (w *writer) plans() {
 		stood, notYet := w.points(k)
 		marks := p.Marks
 		p.Marks = append(append(append([]figure.Mark{}, stood...), notYet...), marks...)
-		p.Title = fmt.Sprintf("%s: access points and points, metres", floorName(f))
+		p.Title = floorName(f) + ": access points and points, metres"
+		if len(stood)+len(notYet) == 0 {
+			p.Title = floorName(f) + ": access points, metres"
+		}
 		p.Legend = figure.Legend{Entries: []figure.Entry{{Step: figure.OfMark(figure.AccessPoint), Text: "access point"}}}
 		if len(stood) > 0 {
 			p.Legend.Entries = append(p.Legend.Entries, figure.Entry{Step: figure.OfMark(figure.Stood), Text: "a visit that counts"})
@@ -55,21 +58,23 @@ func (w *writer) plans() {
 		if len(notYet) > 0 {
 			p.Legend.Entries = append(p.Legend.Entries, figure.Entry{Step: figure.OfMark(figure.NotYet), Text: "point without one"})
 		}
-		p.Desc = fmt.Sprintf("%s %s and %s that were visited, %s without a visit that counts.", w.size(k), count(len(marks), "access point"), count(len(stood), "place"), count(len(notYet), "point"))
-		w.picture(p.Figure(), walls(f))
+		p.Desc = fmt.Sprintf("%s %s; nobody has walked there yet.", w.size(k), count(len(marks), "access point"))
+		if len(stood) > 0 {
+			p.Desc = fmt.Sprintf("%s %s and %s that were visited, %s without a visit that counts.", w.size(k), count(len(marks), "access point"), count(len(stood), "place"), count(len(notYet), "point"))
+		}
+		pic, more := p.Figure(), walls(f)
+		if p.Unnamed > 0 {
+			more += ". " + unnamed
+		}
+		w.picture(pic, more)
 	}
 }
+
+const unnamed = "Names that would lie over others are left out"
 
 // points are the places of a floor with a visit that counts, and the points without.
 func (w *writer) points(floor int) (stood, notYet []figure.Mark) {
 	f := &w.Site.Floors[floor]
-	crowd := len(f.Points) > 150
-	label := func(id string) string {
-		if crowd {
-			return ""
-		}
-		return id
-	}
 	seen := map[walk.Place]bool{}
 	for i := range w.Walks {
 		for _, v := range w.Walks[i].Standing() {
@@ -82,13 +87,13 @@ func (w *writer) points(floor int) (stood, notYet []figure.Mark) {
 			}
 			if !seen[p] {
 				seen[p] = true
-				stood = append(stood, figure.Mark{Kind: figure.Stood, At: v.At, Text: label(v.Point)})
+				stood = append(stood, figure.Mark{Kind: figure.Stood, At: v.At, Text: v.Point})
 			}
 		}
 	}
 	for _, q := range f.Points {
 		if !seen[walk.Place{Floor: floor, Point: q.ID}] {
-			notYet = append(notYet, figure.Mark{Kind: figure.NotYet, At: q.At, Text: label(q.ID)})
+			notYet = append(notYet, figure.Mark{Kind: figure.NotYet, At: q.At, Text: q.ID})
 		}
 	}
 	return stood, notYet

@@ -250,7 +250,12 @@ func TestLeftOut(t *testing.T) {
 func TestBeforeAnyWalk(t *testing.T) {
 	in := hall(t, plain)
 	in.Walks, in.Fit, in.Errors, in.Verdicts, in.Doubts, in.DoubtTitles, in.Next = nil, nil, nil, nil, nil, nil, nil
-	got := outline(report.New(in))
+	d := report.New(in)
+	got := outline(d)
+	assert.Contains(t, d.Subtitle, "before any walk")
 	assert.Contains(t, got, "note: Nobody has walked the site yet")
+	assert.Contains(t, got, "- Walk the site: ")
+	assert.Contains(t, got, "nobody has walked there yet.")
+	assert.NotContains(t, got, "were visited")
 	assert.NotContains(t, got, "CE50")
 }

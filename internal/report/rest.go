@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"footrule/internal/infra"
+	"footrule/internal/position"
 )
 
 // doubts names what does not fit, and what was left out.
@@ -195,41 +196,65 @@ func (w *writer) further() {
 		do = append(do, fmt.Sprintf("Mend what fails in the infrastructure (%s).", count(n, "check")))
 	}
 	if w.Errors != nil {
-		for i, t := range w.Errors.Targets {
-			if t.MoreWithin > 0 {
-				do = append(do, sentence(w.Verdicts[i]))
-			}
+		for _, t := range w.Errors.Targets {
+			do = append(do, settle(t)...)
 		}
 	}
-	for i, h := range w.Holes {
-		if i == 3 {
-			break
-		}
-		if a := h.Added; a != nil {
-			do = append(do, fmt.Sprintf("Hole of %s m² around %s on %s: one access point at %s closes %s m² of it.", fixed(h.AreaM2, 1), place(h.Centre), floorName(&w.Site.Floors[h.Floor]), place(a.At), fixed(a.ClosesM2, 1)))
-		}
+	do = append(do, w.closing()...)
+	if len(w.Walks) == 0 {
+		do = append(do, "Walk the site: only what was heard there tells how levels really fall off, and how large errors are.")
 	}
 	w.list(do)
 	if w.Next == nil {
 		if w.NotNext != "" {
 			w.say("Which points to walk next can't be said: " + sentence(w.NotNext))
 		}
-		if len(do) == 0 && w.NotNext == "" {
-			w.say("Walk the site.")
-		}
 		return
 	}
-	w.say(sentence(w.Next.Says))
+	w.say(smallerError + sentence(w.Next.Says))
 	var rows [][]string
 	for _, p := range w.Next.Points {
 		kind := "a new one"
 		if p.OnPlan {
 			kind = "on the plan"
 		}
-		rows = append(rows, []string{p.Name, kind, p.Floor, place(p.At), fixed(p.BuysM, 2), fixed(p.WayM, 0)})
+		rows = append(rows, []string{p.Name, kind, p.Floor, place(p.At), fixed(p.BuysM, 3), fixed(p.WayM, 0)})
 	}
 	w.table("Points to walk next, in the order of a tour from where the last walk ended", rows, "point", "is", "floor", "at x, y m#", "lowers the mean error by m#", "way m#")
 	w.say(fmt.Sprintf("The tour is %s m and takes some %s minutes. What points buy is a forecast of radio-map fixes.", fixed(w.Next.WalkM, 0), fixed(w.Next.Minutes, 0)))
+}
+
+// smallerError begins what further points would make of the error; that they may
+// settle a target all the same is another matter.
+const smallerError = "Further points, for a smaller error: "
+
+// settle says what to do about a target that is not passed.
+func settle(t position.Outcome) []string {
+	what := fmt.Sprintf("the target of %.0f %% within %g m", 100*t.Share, t.WithinM)
+	switch {
+	case t.Verdict == position.Failed:
+		return []string{"Decide about " + what + ", which is missed: more points at the rate so far would show the same. The worst places have their reasons, and the maps of the expected error and of the bound tell where access points are wanting."}
+	case t.Verdict == position.Passed || t.MoreWithin == 0:
+		return nil
+	case t.MoreAtRate > 0:
+		return []string{fmt.Sprintf("Walk %s to settle %s, which is open: at the rate so far it would be %s.", count(t.MoreAtRate, "more place"), what, t.RateVerdict)}
+	}
+	return []string{fmt.Sprintf("Walk on to settle %s, which is open: %s, all within, would pass it.", what, count(t.MoreWithin, "more place"))}
+}
+
+// closing names the largest holes with what would close them.
+func (w *writer) closing() []string {
+	const most = 3
+	var out []string
+	for _, h := range w.Holes[:min(most, len(w.Holes))] {
+		if a := h.Added; a != nil {
+			out = append(out, fmt.Sprintf("Hole of %s m² around %s on %s: one access point at %s closes %s m² of it.", fixed(h.AreaM2, 1), place(h.Centre), floorName(&w.Site.Floors[h.Floor]), place(a.At), fixed(a.ClosesM2, 1)))
+		}
+	}
+	if n := len(w.Holes) - most; n > 0 && len(out) > 0 {
+		out = append(out, fmt.Sprintf("And %s more, in the table of holes.", count(n, "hole")))
+	}
+	return out
 }
 
 const questionsTitle = "Questions answered and open"

@@ -59,7 +59,7 @@ func (w *writer) summary() {
 		fmt.Sprintf("%d, %d, %d, %d", r.Count(infra.Fails), r.Count(infra.Doubtful), r.Count(infra.Unknown), r.Count(infra.Holds)), "–"})
 	w.table("The main figures", rows, "what", "found#", "95 % interval#")
 	if w.Next != nil {
-		w.say("Where to walk next: " + sentence(w.Next.Says))
+		w.say(smallerError + sentence(w.Next.Says))
 	}
 	w.say(fmt.Sprintf("What these figures can and cannot say stands in the last section; how they were reached in “%s”.", methodTitle))
 }

@@ -21,7 +21,11 @@ func fixed(v float64, digits int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"
 	}
-	return minus(fmt.Sprintf("%.*f", digits, v))
+	s := fmt.Sprintf("%.*f", digits, v)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-") // what is rounded to nothing has no sign
+	}
+	return minus(s)
 }
 
 // span sets an interval.
@@ -36,7 +40,11 @@ func percent(v float64, digits int) string {
 	if math.IsNaN(v) {
 		return "–"
 	}
-	return fixed(100*v, digits)
+	s := fixed(100*v, digits)
+	if v < 1 && s == fixed(100, digits) { // nearly all is not all
+		return percent(v, digits+1)
+	}
+	return s
 }
 
 func place(p orb.Point) string { return fixed(p[0], 1) + ", " + fixed(p[1], 1) }
