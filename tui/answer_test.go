@@ -132,14 +132,14 @@ func TestAnswersAreKept(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			d := &desk{}
 			v := viewDrill(t, 80, 24, d, nil).press("e", hand.open)
-			v.press(hand.next, hand.next, hand.next, hand.take) // power
+			v.press(hand.next, hand.next, hand.next, hand.next, hand.take) // power
 			require.Contains(t, v.r.View(), "power changed during the")
 			v.press(hand.next, hand.take) // AP-02
 			v.press(hand.take)            // since the latest visit
 			v.press(hand.less, hand.less, hand.less, hand.take)
 			require.Equal(t, []drill.Answer{{Kind: drill.Power, APs: []string{"AP-02"}, Since: "P10", Size: -3}}, d.kept)
 			require.Contains(t, v.r.View(), "You say: power changed during the walk: AP-02, since P10, −3.0 dB.")
-			require.Contains(t, v.r.View(), "power    ● AP-02, since P10, −3.0 dB")
+			require.Contains(t, v.r.View(), "power     ● AP-02, since P10, −3.0 dB")
 
 			// Taken back, and a kind that says it all.
 			v.press("u")

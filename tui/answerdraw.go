@@ -149,7 +149,7 @@ func (m *Model) drawKinds(c *canvas.Canvas, l layout) {
 		if len(said) > 0 {
 			text, look = w.done+" "+w.say(strings.Join(said, "; ")), m.look.strong
 		}
-		row := fmt.Sprintf("  %-8s %s", k, text)
+		row := fmt.Sprintf("  %-8s  %s", k, text)
 		if i == a.at {
 			row, look = w.next+row[1:], m.look.accentStrong
 		}

@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"footrule/internal/drill"
+	"footrule/internal/site"
+	"footrule/internal/walk"
 	"footrule/store"
 
 	"github.com/spf13/cobra"
@@ -109,10 +111,11 @@ func (f *drillFlags) hand(cmd *cobra.Command, sh *shell, name string) error {
 		base := strings.TrimSuffix(filepath.Base(name), filepath.Ext(name))
 		path = filepath.Join(dir, base+".footrule")
 	}
-	visits, err := f.fill(cmd.Context(), path, spec, c)
+	walks, err := f.fill(cmd.Context(), path, spec, c)
 	if err != nil {
 		return err
 	}
+	visits := visitsOf(walks)
 	if f.asJSON {
 		return printJSON(sh.out, struct {
 			jsonDrill
@@ -122,11 +125,20 @@ func (f *drillFlags) hand(cmd *cobra.Command, sh *shell, name string) error {
 	}
 	fmt.Fprintf(sh.out, "%s  %s\n\n", called(c), c.Level)
 	paragraph(sh.out, "", c.Story)
-	fmt.Fprintf(sh.out, "\n%s: %s, %s", path, count(len(c.Plan.AccessPoints), "access point"), count(len(c.Plan.Floors[0].Points), "point"))
-	if visits > 0 {
+	fmt.Fprintf(sh.out, "\n%s: ", path)
+	if n := len(c.Plan.Floors); n > 1 {
+		fmt.Fprintf(sh.out, "%s, ", count(n, "floor"))
+	}
+	fmt.Fprintf(sh.out, "%s, %s", count(len(c.Plan.AccessPoints), "access point"), count(pointsOf(c.Plan), "point"))
+	switch {
+	case len(walks) > 1:
+		fmt.Fprintf(sh.out, ", and %d walks of colleagues, %s\n\n", len(walks), count(visits, "visit"))
+		fmt.Fprintf(sh.out, "look at it    footrule replay %s --walk '%s' --walk '%s'\n", path, walks[0].Name, walks[1].Name)
+		fmt.Fprintf(sh.out, "              (and plan, fit, errors)\nor walk it    footrule walk %s --synthetic\n", path)
+	case visits > 0:
 		fmt.Fprintf(sh.out, ", and a colleague's walk of %s\n\n", count(visits, "visit"))
 		fmt.Fprintf(sh.out, "look at it    footrule replay %s (and plan, fit, errors)\nor walk it    footrule walk %s --synthetic\n", path, path)
-	} else {
+	default:
 		fmt.Fprintf(sh.out, ", not walked yet\n\nwalk it       footrule walk %s --synthetic (then fit, errors, replay)\n", path)
 	}
 	fmt.Fprintln(sh.out, "name it       c on the screen of the walk or the replay, which grades it too")
@@ -135,15 +147,15 @@ func (f *drillFlags) hand(cmd *cobra.Command, sh *shell, name string) error {
 }
 
 // fill makes the file with its plan, what is hidden, and a walk where there is one.
-func (f *drillFlags) fill(ctx context.Context, path string, spec drill.Spec, c *drill.Case) (visits int, err error) {
+func (f *drillFlags) fill(ctx context.Context, path string, spec drill.Spec, c *drill.Case) (walks []walk.Walk, err error) {
 	rec := drill.Record{Spec: spec, Digest: c.Digest, Answers: []drill.Answer{}}
 	data, err := rec.Pack()
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	st, err := store.Create(path, c.Plan, store.Options{Version: version})
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	defer func() {
 		if err = errors.Join(err, st.Close()); err != nil {
@@ -151,17 +163,29 @@ func (f *drillFlags) fill(ctx context.Context, path string, spec drill.Spec, c *
 		}
 	}()
 	if err := st.PutDrill(data); err != nil {
-		return 0, err
+		return nil, err
 	}
 	if !c.Handed && !f.walked {
-		return 0, nil
+		return nil, nil
 	}
-	w, err := drill.Hand(ctx, c)
-	if err != nil {
-		return 0, errStopped
+	if walks, err = drill.Hand(ctx, c); err != nil {
+		return nil, errStopped
 	}
-	_, err = st.AddWalk(w)
-	return len(w.Visits), err
+	for _, w := range walks {
+		if _, err := st.AddWalk(w); err != nil {
+			return nil, err
+		}
+	}
+	return walks, nil
+}
+
+// pointsOf counts the points of a plan.
+func pointsOf(plan *site.Site) int {
+	n := 0
+	for i := range plan.Floors {
+		n += len(plan.Floors[i].Points)
+	}
+	return n
 }
 
 // called is the name of a case and its place.
@@ -184,7 +208,7 @@ type jsonDrill struct {
 }
 
 func drillJSON(c *drill.Case) jsonDrill {
-	return jsonDrill{c.ID, c.Level, c.Seed, c.Title, c.Story, len(c.Plan.AccessPoints), len(c.Plan.Floors[0].Points), c.Handed}
+	return jsonDrill{c.ID, c.Level, c.Seed, c.Title, c.Story, len(c.Plan.AccessPoints), pointsOf(c.Plan), c.Handed}
 }
 
 // listedCases is how many cases of each level are listed.

@@ -160,13 +160,13 @@ func printTruth(w io.Writer, c *drill.Case, t *drill.Revealed) {
 		for _, a := range t.APs {
 			seems := "–"
 			if a.Seems != nil {
-				seems = at(*a.Seems)
+				seems = at(*a.Seems) + on(a.Floors[2])
 			}
-			really := at(a.Truth)
+			really := at(a.Truth) + on(a.Floors[1])
 			if a.Silent {
 				really += " silent"
 			}
-			rows = append(rows, []string{a.ID, at(a.Plan), seems, really})
+			rows = append(rows, []string{a.ID, at(a.Plan) + on(a.Floors[0]), seems, really})
 		}
 		fmt.Fprintln(w)
 		table(w, rows)
@@ -180,6 +180,14 @@ func printTruth(w io.Writer, c *drill.Case, t *drill.Revealed) {
 	for _, p := range t.Programs {
 		paragraph(w, "  ", capital(p)+".")
 	}
+}
+
+// on names a floor, where there are several.
+func on(floor string) string {
+	if floor == "" {
+		return ""
+	}
+	return " on " + floor
 }
 
 func at(p orb.Point) string { return strings.Join([]string{fixed(p[0], 1), fixed(p[1], 1)}, ", ") }
@@ -199,6 +207,7 @@ type jsonAPTruth struct {
 	Seems  *[2]number `json:"seems"`
 	Truth  [2]number  `json:"truth"`
 	Silent bool       `json:"silent"`
+	Floors []string   `json:"floors,omitempty"` // of plan, truth and levels, where there are several
 }
 
 type jsonGrade struct {
@@ -228,6 +237,9 @@ func gradeJSON(c *drill.Case, s *drill.Score, t *drill.Revealed, before bool) js
 		if a.Seems != nil {
 			p := pair(a.Seems[0], a.Seems[1])
 			j.Seems = &p
+		}
+		if a.Floors[0] != "" {
+			j.Floors = a.Floors[:]
 		}
 		out.APs = append(out.APs, j)
 	}

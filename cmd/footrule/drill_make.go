@@ -84,8 +84,8 @@ seed. What is not said is drawn as well. A fault is a kind (footrule drill answe
 --help lists them), and after a colon what is to be so and not otherwise:
 
   ap=AP-03   which access point (twice for labels)
-  point=P12  which point
-  size=9     m off its place, dB of power or of body loss, a factor of scales
+  point=P12  which point (twice for exchange)
+  size=9     m off its place, dB of power, body loss or receiver, a factor of scales
   after=20   visits made before power changes or an access point falls silent
 
 --fault nothing makes a clean site. footrule drill OUT.toml makes the site file to
@@ -142,6 +142,7 @@ hand out; the case file says what is wrong, so keep it.`,
 	fl := cmd.Flags()
 	fl.StringArrayVar(&faults, "fault", nil, "what is wrong (repeatable)")
 	fl.Uint64Var(&spec.Seed, "seed", 1, "of the building and of all that is drawn")
+	fl.IntVar(&spec.Floors, "floors", 0, "of the building (default: one, or as many as a fault needs)")
 	fl.StringVar(&level, "level", string(drill.Middle), "plain, middle or hard: how even the levels are")
 	fl.StringVar(&spec.Title, "title", "", "what the place is called (default: drawn)")
 	fl.StringVar(&spec.Story, "story", "", "what the customer says (default: drawn)")

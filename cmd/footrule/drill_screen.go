@@ -95,8 +95,13 @@ func truths(c *drill.Case, s *drill.Score) []tui.Finding {
 			}
 		case len(f.Points) > 0:
 			for k := range c.Plan.Floors {
-				if p := c.Plan.Floors[k].Point(f.Points[0]); p != nil {
-					t.Floor, t.At, t.Seems = c.Plan.Floors[k].ID, p.At, f.At
+				p := c.Plan.Floors[k].Point(f.Points[0])
+				if p == nil {
+					continue
+				}
+				t.Floor, t.At, t.Seems = c.Plan.Floors[k].ID, p.At, f.At
+				if f.Kind == drill.Exchange {
+					t.Seems = &c.Plan.Floors[k].Point(f.Points[1]).At
 				}
 			}
 		}

@@ -43,41 +43,66 @@ func (m *manner) truth(s *site.Site, seed uint64) synthetic.Truth {
 	return e.Truth(s, seed)
 }
 
-// draw invents a building: one floor with rooms on both sides of a corridor,
-// access points spread over it or, on a line, along the corridor, and a grid of
-// points.
-func (m *manner) draw(rng *rand.Rand, name string, line bool) (*site.Site, error) {
+// storeyM is how high a storey is.
+const storeyM = 3.5
+
+// draw invents a building: floors with rooms on both sides of a corridor, access
+// points spread over them or, on a line, along the corridor, and a grid of points.
+func (m *manner) draw(rng *rand.Rand, name string, floors int, line bool) (*site.Site, error) {
 	w, h := float64(42+2*rng.IntN(8)), float64(22+2*rng.IntN(4))
 	low := math.Round(h/2 - 1.5)
 	high, notch := low+3, 0.0
-	f := site.Floor{ID: "G", Name: "Ground", Outline: orb.Ring{{0, 0}, {w, 0}, {w, h}, {0, h}}}
+	outline := orb.Ring{{0, 0}, {w, 0}, {w, h}, {0, h}}
 	if rng.IntN(2) == 0 {
 		notch = float64(8 + 2*rng.IntN(3))
-		f.Outline = orb.Ring{{0, 0}, {w, 0}, {w, high}, {w - notch, high}, {w - notch, h}, {0, h}}
+		outline = orb.Ring{{0, 0}, {w, 0}, {w, high}, {w - notch, high}, {w - notch, h}, {0, h}}
 	}
-	m.rooms(rng, &f, low, 0, w)
-	m.rooms(rng, &f, high, h, w-notch)
 	s := &site.Site{Name: name, ReceiverHeightM: site.DefaultReceiverHeightM}
-	places := spread(rng, w, h, low, notch)
-	if line {
-		places = along(rng, w, low+1.5)
+	var places []orb.Point
+	var on []string // the floor of each
+	for i := range floors {
+		f := site.Floor{ID: "G", Name: "Ground", Outline: outline.Clone(), ElevationM: storeyM * float64(i)}
+		if i > 0 {
+			f.ID, f.Name = fmt.Sprint(i), fmt.Sprintf("Floor %d", i)
+		}
+		m.rooms(rng, &f, low, 0, w)
+		m.rooms(rng, &f, high, h, w-notch)
+		var here []orb.Point
+		if line {
+			here = along(rng, w, low+1.5)
+		} else {
+			here = spread(rng, w, h, low, notch, floors)
+		}
+		for _, p := range here {
+			places, on = append(places, p), append(on, f.ID)
+		}
+		s.Floors = append(s.Floors, f)
 	}
 	numbers := rng.Perm(len(places))
 	s.AccessPoints = make([]site.AccessPoint, len(places))
 	for i, p := range places {
 		n := numbers[i]
-		ap := site.AccessPoint{ID: fmt.Sprintf("AP-%02d", n+1), Floor: f.ID, At: p, HeightM: 2.8}
+		ap := site.AccessPoint{ID: fmt.Sprintf("AP-%02d", n+1), Floor: on[i], At: p, HeightM: 2.8}
 		for b, band := range m.bands {
 			ap.Radios = append(ap.Radios, site.Radio{Band: band, BSSIDs: []radio.BSSID{{2, 0, 0x5e, 0x30, byte(n), byte(b)}}})
 		}
 		s.AccessPoints[n] = ap
 	}
-	pts, err := route.Lay(&f, m.spacingM)
-	if err != nil {
-		return nil, err
+	var taken []string
+	for i := range s.Floors {
+		f, spacing := &s.Floors[i], m.spacingM
+		if floors > 1 { // a walk of the whole building, of the same length about
+			spacing *= math.Sqrt2
+		}
+		pts, err := route.Lay(f, spacing, taken...)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range pts {
+			taken = append(taken, p.ID)
+		}
+		f.Points = pts
 	}
-	f.Points = pts
-	s.Floors = []site.Floor{f}
 	return s, s.Validate()
 }
 
@@ -107,10 +132,13 @@ func (m *manner) rooms(rng *rand.Rand, f *site.Floor, y, outer, to float64) {
 	}
 }
 
-// spread lays eight to ten places on both sides of the corridor by turns, off the
-// walls, which stand on whole metres.
-func spread(rng *rand.Rand, w, h, low, notch float64) []orb.Point {
+// spread lays eight to ten places, two fewer where there are several floors, on
+// both sides of the corridor by turns, off the walls, which stand on whole metres.
+func spread(rng *rand.Rand, w, h, low, notch float64, floors int) []orb.Point {
 	n := 8 + rng.IntN(3)
+	if floors > 1 {
+		n -= 2
+	}
 	var out []orb.Point
 	for i := range n {
 		x := math.Floor((float64(i)+.3+.4*rng.Float64())/float64(n)*w) + .5

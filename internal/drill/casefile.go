@@ -32,6 +32,7 @@ type caseFile struct {
 	Story  string      `toml:"story,omitempty,multiline"`
 	Level  string      `toml:"level"`
 	Seed   uint64      `toml:"seed"`
+	Floors int         `toml:"floors,omitempty"`
 	Faults []faultFile `toml:"fault,omitempty"`
 }
 
@@ -67,10 +68,12 @@ func ReadCase(name string, r io.Reader) (Spec, error) {
 		return bad(fmt.Sprintf("level is %q", f.Level), "write plain, middle or hard")
 	case len([]rune(f.Title)) > maxTitle || strings.ContainsAny(f.Title, "\n\r\x1b"):
 		return bad("the title is too long, or has more than one line", fmt.Sprintf("write one line of at most %d characters", maxTitle))
+	case f.Floors < 0 || f.Floors > MaxFloors:
+		return bad(fmt.Sprintf("%d floors", f.Floors), fmt.Sprintf("write 1 to %d", MaxFloors))
 	case len([]rune(f.Story)) > maxStory:
 		return bad("the story is too long", fmt.Sprintf("write at most %d characters", maxStory))
 	}
-	s := Spec{Level: Level(f.Level), Seed: f.Seed, Title: f.Title, Story: strings.TrimSpace(f.Story)}
+	s := Spec{Level: Level(f.Level), Seed: f.Seed, Floors: f.Floors, Title: f.Title, Story: strings.TrimSpace(f.Story)}
 	for _, g := range f.Faults {
 		s.Faults = append(s.Faults, Fault{Kind: Kind(g.Kind), APs: g.APs, Points: g.Points, Size: g.Size, After: g.After})
 		if err := s.Faults[len(s.Faults)-1].check(); err != nil {
@@ -89,7 +92,7 @@ func slip(name string, err error) error {
 	case errors.As(err, &strict) && len(strict.Errors) > 0:
 		out.Line, out.Col = strict.Errors[0].Position()
 		out.What = fmt.Sprintf("%q is unknown", strings.Join(strict.Errors[0].Key(), "."))
-		out.Want = "a case has format, title, story, level, seed and [[fault]] with kind, ap, point, size, after"
+		out.Want = "a case has format, title, story, level, seed, floors and [[fault]] with kind, ap, point, size, after"
 	case errors.As(err, &decode):
 		out.Line, out.Col = decode.Position()
 	}
@@ -99,7 +102,7 @@ func slip(name string, err error) error {
 // WriteCase writes a spec as a case file that ReadCase turns back into an equal
 // one. The name of a numbered case is not kept, as it is another building.
 func WriteCase(w io.Writer, s Spec) error {
-	f := caseFile{Format: Format, Title: s.Title, Story: s.Story, Level: string(s.Level), Seed: s.Seed}
+	f := caseFile{Format: Format, Title: s.Title, Story: s.Story, Level: string(s.Level), Seed: s.Seed, Floors: s.Floors}
 	for _, g := range s.Faults {
 		f.Faults = append(f.Faults, faultFile{Kind: string(g.Kind), APs: g.APs, Points: g.Points, Size: g.Size, After: g.After})
 	}
@@ -150,7 +153,7 @@ func (f *Fault) check() error {
 	switch {
 	case len(f.APs) > 0 && fam.parts[theAPs] == 0:
 		return fmt.Errorf("%s takes no access point", f.Kind)
-	case len(f.Points) > 0 && f.Kind != Point:
+	case len(f.Points) > 0 && f.Kind != Point && f.Kind != Exchange:
 		return fmt.Errorf("%s takes no point", f.Kind)
 	case f.Size != 0 && fam.unit == "":
 		return fmt.Errorf("%s has no size", f.Kind)

@@ -49,6 +49,9 @@ func (c *Case) detail(p part, f *Fault, a *Answer, e Evidence) (float64, string)
 			slack = max(slack, 2*found.SE)
 		}
 		off := math.Abs(a.Size - f.Size)
+		if f.Kind == Receiver { // which of them is off, levels don't tell
+			off = min(off, math.Abs(a.Size+f.Size))
+		}
 		return within(off, slack), fmt.Sprintf("%s dB off; %s dB is as near as the levels allow", decimal(off, 1), decimal(slack, 1))
 	}
 	if a.Size < 0 {
@@ -137,6 +140,12 @@ func (c *Case) Says(f *Fault) string {
 		return fmt.Sprintf("%s fell silent after %s", listed(f.APs), count(f.After, "visit"))
 	case Point:
 		return fmt.Sprintf("whoever was to stand at %s stood at %s, %s m away", f.Points[0], coordinates(*f.At), decimal(f.Size, 1))
+	case Storey:
+		return fmt.Sprintf("%s hangs on floor %s, and is drawn on floor %s", f.APs[0], c.built(f.APs[0]).Floor, c.ap(f.APs[0]).Floor)
+	case Exchange:
+		return fmt.Sprintf("%s are recorded as each other, %s m apart: whoever was to stand at one stood at the other", listed(f.Points), decimal(f.Size, 1))
+	case Receiver:
+		return fmt.Sprintf("the receiver of the second walk reports %s more than that of the first", decimal(f.Size, 1)+" dB")
 	case Scale:
 		return fmt.Sprintf("the access points are drawn to another scale than the rest: their places are %s times what they should be", decimal(f.Size, 2))
 	case Plan:
@@ -146,15 +155,18 @@ func (c *Case) Says(f *Fault) string {
 	case Facing:
 		return fmt.Sprintf("the walk was made with one facing only: whatever was behind the surveyor is up to %s dB too weak, at every point", decimal(f.Size, 0))
 	case Few:
-		return fmt.Sprintf("only %d of %d points were walked", fewPoints, len(c.Plan.Floors[0].Points))
+		return fmt.Sprintf("only %d of %d points were walked", fewPoints, len(c.points()))
 	case Stale:
 		return fmt.Sprintf("at %s the receiver listed what it had heard before, as if it were new", strings.Join(f.Points, ", "))
 	}
 	return f.Kind.Name()
 }
 
-// ap finds an access point of the plan.
-func (c *Case) ap(id string) *site.AccessPoint {
-	i := slices.IndexFunc(c.Plan.AccessPoints, func(a site.AccessPoint) bool { return a.ID == id })
-	return &c.Plan.AccessPoints[i]
+// ap finds an access point of the plan, built one of the building.
+func (c *Case) ap(id string) *site.AccessPoint    { return find(c.Plan, id) }
+func (c *Case) built(id string) *site.AccessPoint { return find(c.Building, id) }
+
+func find(s *site.Site, id string) *site.AccessPoint {
+	i := slices.IndexFunc(s.AccessPoints, func(a site.AccessPoint) bool { return a.ID == id })
+	return &s.AccessPoints[i]
 }

@@ -8,6 +8,8 @@ import (
 
 	"footrule/internal/doubt"
 	"footrule/internal/walk"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // leastWalked is how many visits a walk needs before levels can show a fault, the
@@ -55,6 +57,8 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 		return Yes, "the plan alone shows it"
 	case Plan:
 		return Yes, fmt.Sprintf("the tape shows it: %s m in the building, %s m on the plan; levels never do", decimal(c.TapedM(), 1), decimal(c.planM(), 1))
+	case Receiver:
+		return Yes, "the two walks that were handed over show it at the points of both"
 	case Facing, Few:
 		return Yes, "the walk that was handed over shows it"
 	}
@@ -68,6 +72,9 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 	if f.After >= len(visits) {
 		return No, fmt.Sprintf("it comes after %s, and there are %d", count(f.After, "visit"), len(visits))
 	}
+	if f.Kind == Storey {
+		return e.louder(c, f.APs[0])
+	}
 	if g := e.found(c, f); g != nil {
 		return Yes, "the program finds it in the walk: " + g.Text
 	}
@@ -76,6 +83,48 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 		return Yes, why
 	}
 	return No, why
+}
+
+// louderDB is by how much an access point has to be louder on another floor than on
+// its own before that tells; shadowing at three places makes less of it.
+const louderDB = 3
+
+// louder says whether an access point is heard louder on its real floor than on
+// that of the plan, by the three places that hear it best on each. Package doubt
+// looks for access points only on the floor of the plan.
+func (e *Evidence) louder(c *Case, id string) (Shown, string) {
+	const best = 3
+	there, here := c.built(id).Floor, c.ap(id).Floor
+	heard := map[string][]float64{}
+	refs := c.Plan.Radios()
+	for _, st := range walk.Stays(c.Plan, e.Walks, walk.ByVisit) {
+		floor := c.Plan.Floors[st.Floor].ID
+		for k, l := range st.Levels {
+			if l.Heard > 0 && refs[k].Radio == 0 && c.Plan.AccessPoints[refs[k].AP].ID == id {
+				heard[floor] = append(heard[floor], l.MeanDBm)
+			}
+		}
+	}
+	loudest := func(floor string) float64 {
+		ls := heard[floor]
+		slices.Sort(ls)
+		if len(ls) < best {
+			return math.NaN()
+		}
+		return stat.Mean(ls[len(ls)-best:], nil)
+	}
+	a, b := loudest(there), loudest(here)
+	switch {
+	case math.IsNaN(a):
+		return No, fmt.Sprintf("fewer than %d visits on floor %s heard %s", best, there, id)
+	case math.IsNaN(b):
+		return Yes, fmt.Sprintf("%s is heard on floor %s, and by fewer than %d visits on floor %s", id, there, best, here)
+	}
+	why := fmt.Sprintf("where it is heard best %s has %s dBm on floor %s and %s dBm on floor %s", id, decimal(a, 0), there, decimal(b, 0), here)
+	if a-b < louderDB {
+		return No, why
+	}
+	return Yes, why
 }
 
 // outlook compares a fault with what the walks show in nine of ten cases.
@@ -106,7 +155,7 @@ func (e *Evidence) outlook(c *Case, f *Fault) (bool, string) {
 			return true, fmt.Sprintf("the walk shows %s falling silent before %s", f.APs[0], last.Name())
 		}
 		return false, fmt.Sprintf("too few places expect to hear %s after it fell silent", f.APs[0])
-	case f.Kind == Point:
+	case f.Kind == Point || f.Kind == Exchange:
 		i := slices.IndexFunc(o.Visits, func(v doubt.VisitOutlook) bool { return v.Visit.Point == f.Points[0] })
 		if i < 0 {
 			return false, f.Points[0] + " was not walked"

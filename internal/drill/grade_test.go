@@ -7,7 +7,6 @@ import (
 
 	"footrule/internal/doubt"
 	"footrule/internal/drill"
-	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
 	"github.com/stretchr/testify/require"
@@ -16,11 +15,11 @@ import (
 // evidence is a handed walk with what the program finds in it.
 func evidence(t *testing.T, c *drill.Case) drill.Evidence {
 	t.Helper()
-	w, err := drill.Hand(context.Background(), c)
+	walks, err := drill.Hand(context.Background(), c)
 	require.NoError(t, err)
-	rep, err := doubt.Find(context.Background(), c.Plan, []walk.Walk{w}, doubt.Options{})
+	rep, err := doubt.Find(context.Background(), c.Plan, walks, doubt.Options{})
 	require.NoError(t, err)
-	return drill.Evidence{Walks: []walk.Walk{w}, Report: rep}
+	return drill.Evidence{Walks: walks, Report: rep}
 }
 
 func TestGradeMoved(t *testing.T) {
@@ -175,3 +174,73 @@ func TestReveal(t *testing.T) {
 }
 
 func dist(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
+
+// The faults of several walks or floors are graded as the others are: whether they
+// could be seen is said from the walks.
+func TestGradeWalksAndFloors(t *testing.T) {
+	c := made(t, drill.Middle, 2, "storey")
+	require.Len(t, c.Plan.Floors, 2)
+	ap := c.Faults[0].APs[0]
+	s := drill.Grade(c, []drill.Answer{{Kind: drill.Storey, APs: []string{ap}}}, evidence(t, c))
+	require.Equal(t, 100, s.Points)
+	require.Equal(t, drill.Yes, s.Marks[0].Shown)
+	require.Contains(t, s.Marks[0].Why, "where it is heard best "+ap+" has −")
+	s = drill.Grade(c, []drill.Answer{{Kind: drill.Moved, APs: []string{ap}}}, evidence(t, c))
+	require.Equal(t, 80, s.Points, "half of the kind, and the right one")
+
+	c = made(t, drill.Middle, 2, "receiver:size=-8")
+	e := evidence(t, c)
+	require.Len(t, e.Walks, 2)
+	require.NotEqual(t, e.Walks[0].Receiver, e.Walks[1].Receiver)
+	for size, points := range map[float64]int{-8: 100, 8: 100, -13: 85, -20: 70, 0: 70} {
+		s = drill.Grade(c, []drill.Answer{{Kind: drill.Receiver, Size: size}}, e)
+		require.Equal(t, points, s.Points, "%g dB", size)
+		require.True(t, s.Right)
+	}
+
+	c = made(t, drill.Middle, 2, "exchange")
+	p := c.Faults[0].Points
+	require.Len(t, p, 2)
+	e = evidence(t, c)
+	s = drill.Grade(c, []drill.Answer{{Kind: drill.Exchange, Points: p}}, e)
+	require.Equal(t, 100, s.Points)
+	s = drill.Grade(c, []drill.Answer{{Kind: drill.Exchange, Points: []string{p[0], other(c, p)}}}, e)
+	require.Equal(t, 70, s.Points, "one of the two")
+	s = drill.Grade(c, []drill.Answer{{Kind: drill.Point, Points: p[:1]}}, e)
+	require.Equal(t, 50, s.Points, "half of the kind, and half of the points")
+}
+
+// other is a point that has no fault.
+func other(c *drill.Case, not []string) string {
+	for _, p := range c.Plan.Floors[0].Points {
+		if p.ID != not[0] && p.ID != not[1] {
+			return p.ID
+		}
+	}
+	return ""
+}
+
+// Any fault can be planted in a building of several floors, and is walked there.
+func TestFaultsOnTwoFloors(t *testing.T) {
+	for _, k := range drill.Kinds()[1:] {
+		f, err := drill.ParseFault(string(k))
+		require.NoError(t, err)
+		c, err := drill.Make(drill.Spec{Level: drill.Middle, Seed: 4, Floors: 2, Faults: []drill.Fault{f}})
+		require.NoError(t, err, k)
+		require.Len(t, c.Building.Floors, 2)
+		walks, err := drill.Hand(context.Background(), c)
+		require.NoError(t, err, k)
+		on := map[string]int{}
+		for _, w := range walks {
+			for _, v := range w.Visits {
+				require.NotNil(t, c.Plan.Floor(v.Floor).Point(v.Point), "%s: %s", k, v.Point)
+				on[v.Floor]++
+			}
+		}
+		if k != drill.Few {
+			require.Len(t, on, 2, k)
+		}
+	}
+	_, err := drill.Make(drill.Spec{Level: drill.Middle, Floors: 4})
+	require.ErrorContains(t, err, "4 floors; from 1 to 3")
+}

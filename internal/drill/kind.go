@@ -21,6 +21,10 @@ const (
 	Facing  Kind = "facing"  // only one facing was taken
 	Few     Kind = "few"     // too few points were walked
 	Stale   Kind = "stale"   // the receiver listed what it had heard elsewhere
+
+	Storey   Kind = "storey"   // an access point hangs on another floor
+	Exchange Kind = "exchange" // two points are recorded as each other
+	Receiver Kind = "receiver" // one of two receivers reports more than the other
 )
 
 // part is one thing that an answer can say.
@@ -43,6 +47,7 @@ type family struct {
 	near     []Kind // what a good eye may take it for; the kind counts half then
 	unit     string // of Size
 	handed   bool   // it is a fault of a walk, so the case comes with one
+	floors   int    // that the building has to have
 	byLevels bool   // only levels show it, so that nothing shows without a walk
 	asks     string // what to name in an answer
 	seen     []string
@@ -59,11 +64,16 @@ var families = []family{
 		seen:  []string{"each of the two is loudest about the place of the other (lens level, one access point after the other)", "the spread of the fit is too large, and shrinks when the two places are exchanged on the plan"},
 		cure:  "compare the labels on the boxes with the plan, exchange them on the plan, judge the same walk again",
 		plant: plantLabels},
-	{kind: Moved, name: "an access point hangs elsewhere", parts: map[part]float64{theKind: 4, theAPs: 3, thePlace: 3}, near: []Kind{Labels}, unit: "m", byLevels: true,
+	{kind: Moved, name: "an access point hangs elsewhere", parts: map[part]float64{theKind: 4, theAPs: 3, thePlace: 3}, near: []Kind{Labels, Storey}, unit: "m", byLevels: true,
 		asks:  "--ap, and --at X,Y for where it really hangs",
 		seen:  []string{"it is loudest away from its place on the plan (lens level), and its dots lie off the line over distance", "fixes about it are drawn to one side"},
 		cure:  "go and look where it hangs, correct the plan, judge the same walk again",
 		plant: plantMoved},
+	{kind: Storey, name: "an access point hangs on another floor", parts: map[part]float64{theKind: 4, theAPs: 6}, near: []Kind{Moved}, floors: 2, byLevels: true,
+		asks:  "--ap",
+		seen:  []string{"it is loudest on the other floor, below or above its place (lens level; f changes the floor), and weak where it is drawn", "it is off the fit everywhere: too strong on one floor, too weak on the other, by what a ceiling takes"},
+		cure:  "go and look on which floor it hangs, correct the plan, judge the same walk again",
+		plant: plantStorey},
 	{kind: Power, name: "power changed during the walk", parts: map[part]float64{theKind: 4, theAPs: 3, theMoment: 1.5, theSize: 1.5}, near: []Kind{Dies}, unit: "dB", byLevels: true,
 		asks:  "--ap, --since POINT for the first point after it, and --size in dB",
 		seen:  []string{"points visited at both ends of the walk differ for this access point and for no other", "its levels lie on one line over distance before, and on another after"},
@@ -79,12 +89,17 @@ var families = []family{
 		seen:  []string{"from one visit on no scan lists it, near its place either (replay, with the level lens on it)"},
 		cure:  "look at its port and its power; walk again what was walked after it fell silent",
 		plant: plantDies},
-	{kind: Point, name: "a point is not where it is recorded", parts: map[part]float64{theKind: 4, thePoints: 4, thePlace: 2}, near: []Kind{Stale}, unit: "m", byLevels: true,
+	{kind: Point, name: "a point is not where it is recorded", parts: map[part]float64{theKind: 4, thePoints: 4, thePlace: 2}, near: []Kind{Stale, Exchange}, unit: "m", byLevels: true,
 		asks:  "--point, and --at X,Y for where somebody stood",
 		seen:  []string{"at this point most access points are off the fit at once, some by plus and some by minus, and its fix lies far off"},
 		cure:  "go to the point again and record it anew",
 		plant: plantPoint},
-	{kind: Scale, name: "points and access points drawn to two scales", parts: map[part]float64{theKind: 7, theSize: 3}, near: []Kind{Plan, Moved}, unit: "×", byLevels: true,
+	{kind: Exchange, name: "two points are recorded as each other", parts: map[part]float64{theKind: 4, thePoints: 6}, near: []Kind{Point}, byLevels: true,
+		asks:  "--point for both points",
+		seen:  []string{"at two points most access points are off the fit at once, and the fix of each lies about the other (lens error: the lines cross)", "what is too strong at one of them is too weak at the other"},
+		cure:  "void both visits, and walk both points again; or exchange them where the surveyor remembers it",
+		plant: plantExchange},
+	{kind: Scale, name: "points and access points in two scales", parts: map[part]float64{theKind: 7, theSize: 3}, near: []Kind{Plan, Moved}, unit: "×", byLevels: true,
 		asks:  "--size, the factor between the two",
 		seen:  []string{"access points seem to hang off their places, all in one direction from the plan's origin, the farther out the more"},
 		cure:  "take the access points over from the drawing that the floor came from, or multiply their places by the factor",
@@ -106,6 +121,11 @@ var families = []family{
 		seen:  []string{"most points of the plan have no visit (replay), and the intervals are so wide that they say nothing", "no part of the building that was not walked is judged at all"},
 		cure:  "go on with the walk until the intervals are as narrow as the question needs",
 		plant: plantFew},
+	{kind: Receiver, name: "two receivers report different levels", parts: map[part]float64{theKind: 7, theSize: 3}, near: []Kind{Power}, unit: "dB", handed: true,
+		asks:  "--size, how many dB the second receiver reports against the first",
+		seen:  []string{"two walks by two receivers: at the points of both, all access points differ by the same (replay of both walks, side by side; footrule receivers)", "no access point changed: the levels of one walk are off the fit by plus, those of the other by minus"},
+		cure:  "fit the walks of each receiver by themselves, or take the offset out; use one receiver the next time",
+		plant: plantReceiver},
 	{kind: Stale, name: "stale scans", parts: map[part]float64{theKind: 7, thePoints: 3}, near: []Kind{Point}, handed: true, byLevels: true,
 		asks:  "--point for one of the points that have them",
 		seen:  []string{"at some points in a row all levels are the same to the decibel, scan by scan: nothing was measured there (replay; export has every scan)", "just these points have large errors"},
@@ -151,6 +171,9 @@ func (k Kind) Wants() Wanted {
 	}
 	if k == Labels {
 		w.APs = 2
+	}
+	if k == Exchange {
+		w.Points = 2
 	}
 	return w
 }

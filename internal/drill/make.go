@@ -38,7 +38,8 @@ type maker struct {
 	rng     *rand.Rand
 	manner  manner
 	scanner *synthetic.Scanner // before any fault, to ask what is heard where
-	order   []int              // points as Hand visits them, the first time
+	points  []spot             // of the plan, floor by floor
+	order   []int              // of points as Hand visits them, the first time
 	taken   []string           // access points that have a fault
 }
 
@@ -57,7 +58,10 @@ func Make(s Spec) (*Case, error) {
 	if len(m.Faults) > MaxFaults {
 		return nil, fmt.Errorf("%d faults; at most %d, or nobody learns from it", len(m.Faults), MaxFaults)
 	}
-	line := false
+	line, floors := false, max(1, m.Floors)
+	if m.Floors < 0 || m.Floors > MaxFloors {
+		return nil, fmt.Errorf("%d floors; from 1 to %d", m.Floors, MaxFloors)
+	}
 	for i, f := range m.Faults {
 		twice := slices.ContainsFunc(m.Faults[:i], func(o Fault) bool { return o.Kind == f.Kind })
 		switch {
@@ -68,13 +72,14 @@ func Make(s Spec) (*Case, error) {
 		case f.Kind == Line:
 			line = true
 		}
+		floors = max(floors, f.Kind.family().floors)
 	}
 	words := source(s.Seed, "words "+s.ID)
 	if s.Title == "" {
 		m.Title = title(words)
 	}
 	var err error
-	if m.Building, err = m.manner.draw(source(s.Seed, "building "+s.ID), m.Title, line); err != nil {
+	if m.Building, err = m.manner.draw(source(s.Seed, "building "+s.ID), m.Title, floors, line); err != nil {
 		return nil, err
 	}
 	m.rng = source(s.Seed, "faults "+s.ID)
@@ -88,7 +93,7 @@ func Make(s Spec) (*Case, error) {
 	if m.scanner, err = synthetic.New(m.Building, m.Truth, m.sweeps, synthetic.NewSimulatedClock(time.Unix(0, 0))); err != nil {
 		return nil, err
 	}
-	m.order = m.Case.order()
+	m.points, m.order = m.Case.points(), m.Case.order()
 	for i := range m.Faults {
 		f := &m.Faults[i]
 		if err := f.Kind.family().plant(m, f); err != nil {
@@ -113,10 +118,33 @@ func (c *Case) TapedM() float64 {
 	return b.Max[0] - b.Min[0]
 }
 
-// order is that of the points on a short way, as places in the plan's list.
+// spot is a point with its floor.
+type spot struct {
+	site.Point
+	floor string
+}
+
+// points lists those of the plan, floor by floor.
+func (c *Case) points() []spot {
+	var out []spot
+	for _, f := range c.Plan.Floors {
+		for _, p := range f.Points {
+			out = append(out, spot{p, f.ID})
+		}
+	}
+	return out
+}
+
+// order is that of the points on a short way, floor by floor, as places in points.
 func (c *Case) order() []int {
-	f := &c.Building.Floors[0]
-	return route.Order(f, f.Points, nil).Order
+	var out []int
+	for i := range c.Building.Floors {
+		f, n := &c.Building.Floors[i], len(out)
+		for _, p := range route.Order(f, f.Points, nil).Order {
+			out = append(out, n+p)
+		}
+	}
+	return out
 }
 
 // fault finds the planted fault of a kind, nil for none.
@@ -140,8 +168,7 @@ func (c *Case) digest() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	p := c.Plan.Floors[0].Points[0]
-	sweep, err := sc.visit(context.Background(), p.At, walk.NoFacing)
+	sweep, err := sc.visit(context.Background(), c.points()[0], walk.NoFacing)
 	if err != nil {
 		return "", err
 	}

@@ -33,7 +33,7 @@ func made(t *testing.T, level drill.Level, seed uint64, faults ...string) *drill
 // A round of each deck has every family once, each case has a building of its own,
 // and another seed another one of the same kind.
 func TestLookup(t *testing.T) {
-	deck := map[drill.Level]int{drill.Plain: 7, drill.Middle: 9, drill.Hard: 8}
+	deck := map[drill.Level]int{drill.Plain: 7, drill.Middle: 11, drill.Hard: 10}
 	for level, n := range deck {
 		kinds, digests := map[string]int{}, map[string]bool{}
 		for i := 1; i <= n; i++ {
@@ -65,7 +65,7 @@ func TestLookup(t *testing.T) {
 // Equal specs give equal cases, walks and sheets to the byte; another seed does not.
 func TestSameAgain(t *testing.T) {
 	var sheets, digests []string
-	var walks []walk.Walk
+	var walks [][]walk.Walk
 	for _, seed := range []uint64{5, 5, 6} {
 		s, err := drill.Lookup("middle-3", seed)
 		require.NoError(t, err)
@@ -202,8 +202,10 @@ func TestScannerByVisits(t *testing.T) {
 // A stuck receiver gives its latest sweep again, fresh as it seems.
 func TestScannerStuck(t *testing.T) {
 	c := made(t, drill.Plain, 4, "stale")
-	w, err := drill.Hand(context.Background(), c)
+	handed, err := drill.Hand(context.Background(), c)
 	require.NoError(t, err)
+	require.Len(t, handed, 1)
+	w := handed[0]
 	stuck := map[int]bool{}
 	for _, v := range c.Faults[0].Visits {
 		stuck[v] = true
@@ -239,7 +241,7 @@ func TestCaseFile(t *testing.T) {
 		"":                    `x.toml: format is ""; begin with format = "footrule-drill/1"`,
 		"format = 1":          "x.toml:1:10: not a case file: ",
 		"format = \"a\nb\"":   "x.toml:1:",
-		head + "colour = 3\n": `x.toml:4:1: "colour" is unknown; a case has format, title, story, level, seed and [[fault]] with kind, ap, point, size, after`,
+		head + "colour = 3\n": `x.toml:4:1: "colour" is unknown; a case has format, title, story, level, seed, floors and [[fault]] with kind, ap, point, size, after`,
 		head + "[[fault]]\nkind = \"gremlins\"\n":              `x.toml: no fault "gremlins"`,
 		head + "[[fault]]\nkind = \"dead\"\nsize = 3.0\n":      "x.toml: dead has no size; correct the [[fault]]",
 		strings.Replace(head, "plain", "easy", 1):              `x.toml: level is "easy"; write plain, middle or hard`,

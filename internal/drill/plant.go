@@ -39,7 +39,8 @@ func (m *maker) hearings(ap int, order []int) int {
 		best := math.Inf(-1)
 		for k, ref := range m.Building.Radios() {
 			if ref.AP == ap {
-				best = max(best, m.scanner.Mean(k, "G", m.Building.Floors[0].Points[p].At))
+				at := m.points[p]
+				best = max(best, m.scanner.Mean(k, at.floor, at.At))
 			}
 		}
 		if best >= wellHeardDBm {
@@ -87,7 +88,7 @@ func (m *maker) size(f *Fault, drawn, least, most float64) error {
 		f.Size = drawn
 	}
 	v := f.Size
-	if f.Kind == Power { // up or down
+	if f.Kind == Power || f.Kind == Receiver { // up or down
 		v = math.Abs(v)
 	}
 	if !(v >= least && v <= most) {
@@ -131,7 +132,7 @@ func plantMoved(m *maker, f *Fault) error {
 	ap := &m.Plan.AccessPoints[aps[0]]
 	really := m.onPlan(m.Building.AccessPoints[aps[0]].At)
 	f.At = &really
-	floor := &m.Plan.Floors[0]
+	floor := m.Plan.Floor(ap.Floor)
 	for range 400 {
 		sin, cos := math.Sincos(2 * math.Pi * m.rng.Float64())
 		q := orb.Point{round(really[0]+f.Size*cos, 1), round(really[1]+f.Size*sin, 1)}
@@ -189,7 +190,6 @@ func plantDies(m *maker, f *Fault) error {
 }
 
 func plantPoint(m *maker, f *Fault) error {
-	floor := &m.Plan.Floors[0]
 	far := map[Level]float64{Plain: 22, Middle: 20, Hard: 17}[m.Level]
 	if err := m.size(f, far+3*m.rng.Float64(), 1, 100); err != nil {
 		return err
@@ -197,17 +197,15 @@ func plantPoint(m *maker, f *Fault) error {
 	if len(f.Points) > 1 {
 		return errors.New("it takes one point")
 	}
-	var p *site.Point
-	for _, i := range m.rng.Perm(len(floor.Points)) {
-		switch {
-		case len(f.Points) == 1:
-			p = floor.Point(f.Points[0])
-		default:
-			p = &floor.Points[i]
+	for _, i := range m.rng.Perm(len(m.points)) {
+		if len(f.Points) == 1 {
+			var err error
+			if i, err = m.pointIndex(f.Points[0]); err != nil {
+				return err
+			}
 		}
-		if p == nil {
-			return fmt.Errorf("there is no point %q; this plan has %s to %s", f.Points[0], floor.Points[0].ID, floor.Points[len(floor.Points)-1].ID)
-		}
+		p := m.points[i]
+		floor := m.Plan.Floor(p.floor)
 		for range 40 {
 			sin, cos := math.Sincos(2 * math.Pi * m.rng.Float64())
 			q := orb.Point{round(p.At[0]+f.Size*cos, 1), round(p.At[1]+f.Size*sin, 1)}
@@ -219,6 +217,79 @@ func plantPoint(m *maker, f *Fault) error {
 		}
 	}
 	return fmt.Errorf("nowhere on this plan is %.0f m from a point", f.Size)
+}
+
+// pointIndex gives the place of a point in points.
+func (m *maker) pointIndex(id string) (int, error) {
+	i := slices.IndexFunc(m.points, func(p spot) bool { return p.ID == id })
+	if i < 0 {
+		return 0, fmt.Errorf("there is no point %q; this plan has %s to %s", id, m.points[0].ID, m.points[len(m.points)-1].ID)
+	}
+	return i, nil
+}
+
+// plantExchange has two points of a floor stood at in each other's place.
+func plantExchange(m *maker, f *Fault) error {
+	far := map[Level]float64{Plain: 22, Middle: 20, Hard: 17}[m.Level]
+	if len(f.Points) != 0 && (len(f.Points) != 2 || f.Points[0] == f.Points[1]) {
+		return errors.New("it takes two points")
+	}
+	var pair []spot
+	if len(f.Points) == 2 {
+		for _, id := range f.Points {
+			i, err := m.pointIndex(id)
+			if err != nil {
+				return err
+			}
+			pair = append(pair, m.points[i])
+		}
+		if pair[0].floor != pair[1].floor {
+			return fmt.Errorf("%s and %s are on two floors", pair[0].ID, pair[1].ID)
+		}
+	}
+	perm := m.rng.Perm(len(m.points))
+	for k := 1; k < len(perm) && pair == nil; k++ {
+		for _, j := range perm[:k] {
+			a, b := m.points[perm[k]], m.points[j]
+			if d := distance(a.At, b.At); pair == nil && a.floor == b.floor && d >= far && d <= far+6 {
+				pair = []spot{a, b}
+			}
+		}
+	}
+	if pair == nil {
+		return fmt.Errorf("no two points of this plan are %.0f m apart", far)
+	}
+	a, b := pair[0], pair[1]
+	f.Points, f.Size = []string{a.ID, b.ID}, round(distance(a.At, b.At), 1)
+	slices.Sort(f.Points)
+	off := orb.Point{b.At[0] - a.At[0], b.At[1] - a.At[1]}
+	m.Truth.Strays = append(m.Truth.Strays, synthetic.Stray{Floor: a.floor, At: a.At, Off: off},
+		synthetic.Stray{Floor: b.floor, At: b.At, Off: orb.Point{-off[0], -off[1]}})
+	return nil
+}
+
+// plantStorey draws an access point on the floor above or below its own.
+func plantStorey(m *maker, f *Fault) error {
+	aps, err := m.choose(f, 1, m.heard)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(m.Building.Floors, func(fl site.Floor) bool { return fl.ID == m.Building.AccessPoints[aps[0]].Floor })
+	to := i + 1
+	if to == len(m.Building.Floors) || i > 0 && m.rng.IntN(2) == 0 {
+		to = i - 1
+	}
+	m.Plan.AccessPoints[aps[0]].Floor = m.Plan.Floors[to].ID
+	return nil
+}
+
+// plantReceiver has a second receiver report more or less than the first.
+func plantReceiver(m *maker, f *Fault) error {
+	drawn := map[Level]float64{Plain: 9, Middle: 7, Hard: 5}[m.Level] + round(2*m.rng.Float64(), 0)
+	if m.rng.IntN(2) == 0 {
+		drawn = -drawn
+	}
+	return m.size(f, drawn, 1, 30)
 }
 
 func plantScale(m *maker, f *Fault) error {
@@ -235,17 +306,19 @@ func plantPlan(m *maker, f *Fault) error {
 	return m.scaled(f, func(by float64) {
 		m.Truth.PlanScale = by
 		shrink := func(p *orb.Point) { *p = orb.Point{p[0] / by, p[1] / by} }
-		floor := &m.Plan.Floors[0]
-		for i := range floor.Outline {
-			shrink(&floor.Outline[i])
-		}
-		for i := range floor.Walls {
-			for j := range floor.Walls[i].Line {
-				shrink(&floor.Walls[i].Line[j])
+		for k := range m.Plan.Floors {
+			floor := &m.Plan.Floors[k]
+			for i := range floor.Outline {
+				shrink(&floor.Outline[i])
 			}
-		}
-		for i := range floor.Points {
-			shrink(&floor.Points[i].At)
+			for i := range floor.Walls {
+				for j := range floor.Walls[i].Line {
+					shrink(&floor.Walls[i].Line[j])
+				}
+			}
+			for i := range floor.Points {
+				shrink(&floor.Points[i].At)
+			}
 		}
 		for i := range m.Plan.AccessPoints {
 			shrink(&m.Plan.AccessPoints[i].At)
@@ -297,7 +370,7 @@ func plantStale(m *maker, f *Fault) error {
 		from := n*(3*r+1)/(3*runs) + m.rng.IntN(max(1, n/(2*runs)-long))
 		for v := range long {
 			f.Visits = append(f.Visits, from+v)
-			f.Points = append(f.Points, m.Plan.Floors[0].Points[m.order[from+v]].ID)
+			f.Points = append(f.Points, m.points[m.order[from+v]].ID)
 		}
 	}
 	return nil

@@ -12,6 +12,7 @@ import (
 	"footrule/internal/propagation"
 	"footrule/internal/radio"
 	"footrule/internal/radio/synthetic"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
@@ -45,7 +46,8 @@ type APTruth struct {
 	ID          string
 	Plan, Truth orb.Point // both in the plan's metres
 	Seems       *orb.Point
-	Silent      bool // it never sent, or no more
+	Floors      [3]string // of the plan, of the truth, of Seems; empty where the building has one
+	Silent      bool      // it never sent, or no more
 }
 
 // hiddenPlaces are the places at which fixes are held against the truth.
@@ -114,25 +116,30 @@ func (r *Revealed) bands(c *Case) {
 // accessPoints lists those that are not where or what the plan says, in truth or
 // by the levels.
 func (r *Revealed) accessPoints(c *Case, e *Evidence) {
-	seems := map[int]*orb.Point{}
+	seems, on := map[int]*orb.Point{}, map[int]string{}
 	if e.Report != nil {
 		for _, f := range e.Report.Findings {
 			for i, ap := range f.APs {
 				switch {
 				case f.Kind == doubt.Moved && len(f.Seems) > 0:
-					seems[ap] = &f.Seems[0].At
+					seems[ap], on[ap] = &f.Seems[0].At, c.Plan.Floors[f.Seems[0].Floor].ID
 				case f.Kind == doubt.Labels && i < len(f.AtPlaceOf):
-					seems[ap] = &c.Plan.AccessPoints[f.AtPlaceOf[i]].At
+					other := &c.Plan.AccessPoints[f.AtPlaceOf[i]]
+					seems[ap], on[ap] = &other.At, other.Floor
 				}
 			}
 		}
 	}
 	for i, ap := range c.Plan.AccessPoints {
 		t := APTruth{ID: ap.ID, Plan: ap.At, Truth: c.onPlan(c.Building.AccessPoints[i].At), Seems: seems[i]}
+		elsewhere := ap.Floor != c.Building.AccessPoints[i].Floor
+		if len(c.Plan.Floors) > 1 {
+			t.Floors = [3]string{ap.Floor, c.Building.AccessPoints[i].Floor, on[i]}
+		}
 		for _, f := range c.Faults {
 			t.Silent = t.Silent || (f.Kind == Dead || f.Kind == Dies) && slices.Contains(f.APs, ap.ID)
 		}
-		if t.Silent || t.Seems != nil || distance(t.Plan, t.Truth) > .1 {
+		if t.Silent || elsewhere || t.Seems != nil || distance(t.Plan, t.Truth) > .1 {
 			r.APs = append(r.APs, t)
 		}
 	}
@@ -151,17 +158,18 @@ func (r *Revealed) held(ctx context.Context, c *Case, walks []walk.Walk) error {
 		return err
 	}
 	rng := source(c.Seed, "held "+c.ID)
-	floor := &c.Building.Floors[0]
-	box := floor.BoundingBox()
+	box := c.Building.Floors[0].BoundingBox()
 	test := walk.Walk{Header: walk.Header{ID: "held", Receiver: "simulated", Settings: walk.DefaultSettings()}}
 	for len(test.Visits) < hiddenPlaces {
 		p := orb.Point{box.Min[0] + rng.Float64()*(box.Max[0]-box.Min[0]), box.Min[1] + rng.Float64()*(box.Max[1]-box.Min[1])}
 		at := c.onPlan(p)
-		if !floor.Walkable(p) || !c.Plan.Floors[0].Walkable(at) {
+		floor := &c.Building.Floors[len(test.Visits)%len(c.Building.Floors)]
+		plan := c.Plan.Floor(floor.ID)
+		if !floor.Walkable(p) || !plan.Walkable(at) {
 			continue
 		}
-		v := walk.Visit{ID: fmt.Sprintf("V%03d", len(test.Visits)+1), Seq: len(test.Visits) + 1, Floor: "G", At: at}
-		if v.Scans, err = sc.stay(ctx, clock, at, test.Settings); err != nil {
+		v := walk.Visit{ID: fmt.Sprintf("V%03d", len(test.Visits)+1), Seq: len(test.Visits) + 1, Floor: floor.ID, At: at}
+		if v.Scans, err = sc.stay(ctx, clock, spot{site.Point{At: at}, floor.ID}, test.Settings); err != nil {
 			return err
 		}
 		test.Visits = append(test.Visits, v)

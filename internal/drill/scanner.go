@@ -135,8 +135,8 @@ func (s *Scanner) Scan(ctx context.Context, req radio.Request) (radio.Sweep, err
 	return sweep, nil
 }
 
-// visit takes one sweep at a place of the plan's only floor.
-func (s *Scanner) visit(ctx context.Context, at orb.Point, facing float64) (radio.Sweep, error) {
-	s.Place("G", at, facing)
+// visit takes one sweep at a point.
+func (s *Scanner) visit(ctx context.Context, p spot, facing float64) (radio.Sweep, error) {
+	s.Place(p.floor, p.At, facing)
 	return s.Scan(ctx, radio.Request{})
 }

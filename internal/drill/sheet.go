@@ -18,16 +18,25 @@ func Sheet(c *Case, markdown bool) string {
 	s.head(2, "What the customer said")
 	s.text(c.Story)
 	s.head(2, "What was handed over")
-	f := &c.Plan.Floors[0]
+	area, floors := 0.0, ""
+	for i := range c.Plan.Floors {
+		area += c.Plan.Floors[i].Area()
+	}
+	if n := len(c.Plan.Floors); n > 1 {
+		floors = " on " + count(n, "floor")
+	}
 	handed := "no walk"
-	if c.Handed {
+	switch {
+	case c.fault(Receiver) != nil:
+		handed = "two walks by colleagues with two receivers"
+	case c.Handed:
 		handed = "a walk by a colleague"
 	}
 	var bands []string
 	for _, r := range c.Plan.AccessPoints[0].Radios {
 		bands = append(bands, string(r.Band)+" GHz")
 	}
-	s.text(fmt.Sprintf("A plan of %s m², %s (%s), %s, and %s.", decimal(f.Area(), 0), count(len(c.Plan.AccessPoints), "access point"), strings.Join(bands, " and "), count(len(f.Points), "point"), handed))
+	s.text(fmt.Sprintf("A plan of %s m²%s, %s (%s), %s, and %s.", decimal(area, 0), floors, count(len(c.Plan.AccessPoints), "access point"), strings.Join(bands, " and "), count(len(c.points()), "point"), handed))
 	s.head(2, "What is wrong")
 	if len(c.Faults) == 0 {
 		s.text("Nothing. " + capital(Nothing.family().name) + ", and the right answer is to say so.")
@@ -61,6 +70,10 @@ func Sheet(c *Case, markdown bool) string {
 		if d := distance(ap.At, really); d > .1 {
 			row[2] += fmt.Sprintf(", %s m off", decimal(d, 1))
 		}
+		if really := c.Building.AccessPoints[i].Floor; len(c.Plan.Floors) > 1 {
+			row[1] += " on " + ap.Floor
+			row[2] += " on " + really
+		}
 		rows = append(rows, row)
 	}
 	s.table(rows)
@@ -89,7 +102,7 @@ func (c *Case) solution(f *Fault) Answer {
 		a.Size = f.Size
 	}
 	if order := c.order(); parts[theMoment] > 0 && f.After < len(order) {
-		a.Since = c.Plan.Floors[0].Points[order[f.After]].ID
+		a.Since = c.points()[order[f.After]].ID
 	}
 	return a
 }

@@ -41,20 +41,24 @@ type Spec struct {
 	ID     string  `json:"id"` // of a trainer's own case: empty
 	Level  Level   `json:"level"`
 	Seed   uint64  `json:"seed"`
-	Title  string  `json:"title,omitempty"` // drawn where empty
-	Story  string  `json:"story,omitempty"` // drawn where empty
-	Faults []Fault `json:"faults"`          // none: a clean site
+	Title  string  `json:"title,omitempty"`  // drawn where empty
+	Story  string  `json:"story,omitempty"`  // drawn where empty
+	Floors int     `json:"floors,omitempty"` // 0: one, or as many as its faults need
+	Faults []Fault `json:"faults"`           // none: a clean site
 }
 
 // MaxNumber is the highest number of a case.
 const MaxNumber = 9999
 
+// MaxFloors is how many floors a building can have.
+const MaxFloors = 3
+
 // decks are what the cases of a level go through: every case once a round, in an
 // order of its own each time.
 var decks = map[Level][][]Kind{
 	Plain:  {{Labels}, {Moved}, {Dead}, {Few}, {Line}, {Facing}, {Nothing}},
-	Middle: {{Labels}, {Moved}, {Power}, {Dies}, {Facing}, {Scale}, {Stale}, {Point}, {Nothing}},
-	Hard:   {{Moved}, {Power}, {Labels, Dead}, {Plan}, {Moved, Dies}, {Stale}, {Point}, {Nothing}},
+	Middle: {{Labels}, {Moved}, {Power}, {Dies}, {Facing}, {Scale}, {Stale}, {Point}, {Exchange}, {Receiver}, {Nothing}},
+	Hard:   {{Moved}, {Power}, {Labels, Dead}, {Plan}, {Moved, Dies}, {Storey}, {Stale}, {Point}, {Exchange}, {Nothing}},
 }
 
 // Lookup gives the case of a name such as middle-4. Cases go on to any number;

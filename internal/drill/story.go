@@ -25,14 +25,14 @@ type complaint struct {
 
 var complaints = []complaint{
 	{"Trolleys are shown a room or two from where they stand, mostly about the middle of the building. The ones at the ends are fine, more or less.", []Kind{Labels, Moved, Stale, Point, Nothing}},
-	{"Since the painters were in, tags turn up in rooms where nobody carried them. The night shift has stopped looking at the screen.", []Kind{Labels, Moved, Dead, Nothing}},
+	{"Since the painters were in, tags turn up in rooms where nobody carried them. The night shift has stopped looking at the screen.", []Kind{Labels, Moved, Storey, Dead, Nothing}},
 	{"The supplier says that the positions are as good as the building allows. We would like to hear that from somebody else.", []Kind{Labels, Moved, Scale, Plan, Line, Nothing, Dead}},
 	{"It was better in the morning, says the shift leader; the caretaker says it never was. We need to know which of them is right.", []Kind{Power, Dies, Stale, Nothing}},
-	{"One part of the building is clearly worse than the rest, but nobody agrees on which part.", []Kind{Dead, Dies, Power, Point, Line, Moved, Nothing}},
-	{"Everything is a bit off, everywhere. The more often we look at it, the less we trust it.", []Kind{Scale, Plan, Line, Facing, Nothing, Stale}},
-	{"A colleague walked it last week and wants it signed off. The figures look all right to us, but we are no experts.", []Kind{Facing, Few, Stale, Point, Power, Nothing, Dies}},
-	{"The walk was made in a hurry, between two deliveries. Can it be used, or does somebody have to go again?", []Kind{Facing, Few, Stale, Point, Nothing, Power}},
-	{"The access points were put up by one firm and drawn by another. They have not spoken since.", []Kind{Labels, Moved, Scale, Dead, Line, Plan, Nothing}},
+	{"One part of the building is clearly worse than the rest, but nobody agrees on which part.", []Kind{Dead, Dies, Power, Point, Exchange, Storey, Line, Moved, Nothing}},
+	{"Everything is a bit off, everywhere. The more often we look at it, the less we trust it.", []Kind{Receiver, Scale, Plan, Line, Facing, Nothing, Stale}},
+	{"A colleague walked it last week and wants it signed off. The figures look all right to us, but we are no experts.", []Kind{Exchange, Receiver, Facing, Few, Stale, Point, Power, Nothing, Dies}},
+	{"The walk was made in a hurry, between two deliveries. Can it be used, or does somebody have to go again?", []Kind{Exchange, Receiver, Facing, Few, Stale, Point, Nothing, Power}},
+	{"The access points were put up by one firm and drawn by another. They have not spoken since.", []Kind{Labels, Moved, Storey, Scale, Dead, Line, Plan, Nothing}},
 }
 
 // story gives what the customer says, and what somebody taped.
