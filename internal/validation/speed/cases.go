@@ -44,7 +44,7 @@ func benches(quick bool) []bench {
 		}
 		out = append(out, fitBench("censored", propagation.Censored, rows, refs, 6))
 	}
-	out = append(out, mapBench(0), mapBench(100), krigeBench(), bcaBench())
+	out = append(out, mapBench(0), mapBench(100), radioMapBench(), bcaBench())
 	return out
 }
 
