@@ -3,6 +3,8 @@ package kriging
 import (
 	"math"
 	"sync"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Node is a pair of hyperparameters on a lattice: ℓ = 2^(Length/3) m and
@@ -56,15 +58,94 @@ func (f *Family) System(n Node) (*System, error) {
 	return get()
 }
 
+// Linear is values at the rows of a family that are linear in a few coefficients,
+//
+//	y = Σ c_b y_b
+//
+// as residuals are in the parameters of what they are residuals of. Every system
+// solves for the columns y_b once; coefficients cost columns² steps from then on,
+// and not rows². It is safe for use by several goroutines.
+type Linear struct {
+	Family  *Family
+	Columns [][]float64 // y_b
+	mu      sync.Mutex
+	kept    map[Node]func() (*Solved, error)
+}
+
+// NewLinear solves nothing yet.
+func NewLinear(f *Family, columns ...[]float64) *Linear {
+	return &Linear{Family: f, Columns: columns, kept: map[Node]func() (*Solved, error){}}
+}
+
+// Solved is what a system makes of the columns.
+type Solved struct {
+	System *System
+	z      [][]float64 // K⁻¹y_b
+	gram   [][]float64 // y_aᵀK⁻¹y_b
+}
+
+// Solved solves for the columns at a node.
+func (l *Linear) Solved(n Node) (*Solved, error) {
+	l.mu.Lock()
+	get, ok := l.kept[n]
+	if !ok {
+		get = sync.OnceValues(func() (*Solved, error) { return l.solve(n) })
+		l.kept[n] = get
+	}
+	l.mu.Unlock()
+	return get()
+}
+
+func (l *Linear) solve(n Node) (*Solved, error) {
+	sys, err := l.Family.System(n)
+	if err != nil {
+		return nil, err
+	}
+	v := &Solved{System: sys}
+	for a, y := range l.Columns {
+		z := make([]float64, len(y))
+		sys.Solve(y, z)
+		v.z, v.gram = append(v.z, z), append(v.gram, make([]float64, len(l.Columns)))
+		for b := range a + 1 {
+			v.gram[a][b] = floats.Dot(z, l.Columns[b])
+			v.gram[b][a] = v.gram[a][b]
+		}
+	}
+	return v, nil
+}
+
+// Square is yᵀK⁻¹y for coefficients.
+func (v *Solved) Square(coef []float64) float64 {
+	sum := 0.0
+	for a, c := range coef {
+		sum += c * floats.Dot(v.gram[a], coef)
+	}
+	return sum
+}
+
+// At is row i of z = K⁻¹y for coefficients.
+func (v *Solved) At(coef []float64, i int) float64 {
+	sum := 0.0
+	for b, c := range coef {
+		sum += c * v.z[b][i]
+	}
+	return sum
+}
+
 // Series is values at the rows of a family. Where rows are means of several
 // values, what those differed by within rows tells their noise too.
 type Series struct {
-	Family  *Family
-	Y       []float64 // of the rows, less their mean function
+	*Linear
+	Coef    []float64 // of the columns
 	Without []int     // rows that do not count
 
 	WithinSquare float64 // Σ (value − its row's mean)², over rows that count
 	WithinDF     int     // values less rows, over rows that count
+}
+
+// Of is a series of values y.
+func Of(f *Family, y []float64) Series {
+	return Series{Linear: NewLinear(f, y), Coef: []float64{1}}
 }
 
 // Hyper is what [Best] found: the hyperparameters that series share.
@@ -149,13 +230,16 @@ func At(series []Series, n Node) (Hyper, error) {
 func tally(series []Series, n Node) (square, logDet float64, values int, err error) {
 	for i := range series {
 		r := &series[i]
-		s, err := r.Family.System(n)
+		v, err := r.Solved(n)
 		if err != nil {
 			return 0, 0, 0, err
 		}
-		z := make([]float64, len(r.Y))
-		s.Solve(r.Y, z)
-		e := s.Evidence(r.Y, z, s.Block(r.Without))
+		s := v.System
+		e := Evidence{N: s.Rows(), LogDet: s.logDet, Square: v.Square(r.Coef)}
+		if len(r.Without) > 0 {
+			b := s.Block(r.Without)
+			e = b.evidence(e, b.of(v, r.Coef))
+		}
 		square += e.Square + r.WithinSquare/s.Ratio
 		logDet += e.LogDet + float64(r.WithinDF)*math.Log(s.Ratio)
 		values += e.N + r.WithinDF

@@ -184,11 +184,13 @@ func logDensity(l kriging.Layout, y []float64, length, ratio, variance float64) 
 func TestLikelihoodIsTheDensity(t *testing.T) {
 	l, y := some(10, 3)
 	f := kriging.NewFamily(l)
-	h, err := kriging.Best([]kriging.Series{{Family: f, Y: y}}, kriging.Start)
+	h, err := kriging.Best([]kriging.Series{kriging.Of(f, y)}, kriging.Start)
 	require.NoError(t, err)
 	assert.InDelta(t, logDensity(l, y, h.LengthM(), h.NoiseRatio(), h.Variance), h.LogLik, 1e-9)
 
-	h, err = kriging.Best([]kriging.Series{{Family: f, Y: y, Without: []int{2, 8}}}, kriging.Start)
+	partly := kriging.Of(f, y)
+	partly.Without = []int{2, 8}
+	h, err = kriging.Best([]kriging.Series{partly}, kriging.Start)
 	require.NoError(t, err)
 	var left kriging.Layout
 	var yLeft []float64
@@ -198,7 +200,7 @@ func TestLikelihoodIsTheDensity(t *testing.T) {
 		}
 	}
 	assert.InDelta(t, logDensity(left, yLeft, h.LengthM(), h.NoiseRatio(), h.Variance), h.LogLik, 1e-9)
-	fresh, err := kriging.Best([]kriging.Series{{Family: kriging.NewFamily(left), Y: yLeft}}, kriging.Start)
+	fresh, err := kriging.Best([]kriging.Series{kriging.Of(kriging.NewFamily(left), yLeft)}, kriging.Start)
 	require.NoError(t, err)
 	assert.Equal(t, fresh.Node, h.Node)
 	assert.InDelta(t, fresh.Variance, h.Variance, 1e-9)
@@ -220,12 +222,54 @@ func TestLikelihoodIsTheDensity(t *testing.T) {
 		means.At, means.Noise, mean = append(means.At, p), append(means.Noise, 1.0/3), append(mean, sum/3)
 		within += square - sum*sum/3
 	}
-	long, err := kriging.Best([]kriging.Series{{Family: kriging.NewFamily(all), Y: values}}, kriging.Start)
+	long, err := kriging.Best([]kriging.Series{kriging.Of(kriging.NewFamily(all), values)}, kriging.Start)
 	require.NoError(t, err)
-	short, err := kriging.Best([]kriging.Series{{Family: kriging.NewFamily(means), Y: mean, WithinSquare: within, WithinDF: 16}}, kriging.Start)
+	grouped := kriging.Of(kriging.NewFamily(means), mean)
+	grouped.WithinSquare, grouped.WithinDF = within, 16
+	short, err := kriging.Best([]kriging.Series{grouped}, kriging.Start)
 	require.NoError(t, err)
 	assert.Equal(t, long.Node, short.Node)
 	assert.InDelta(t, long.Variance, short.Variance, 1e-9)
+}
+
+// Values that are linear in coefficients are as likely, and map as, the values.
+func TestLinearValues(t *testing.T) {
+	l, y := some(12, 8)
+	_, x := some(12, 9)
+	f, n := kriging.NewFamily(l), kriging.Start
+	lin := kriging.NewLinear(f, y, x)
+	coef := []float64{1, -.7}
+	sum := make([]float64, len(y))
+	for i := range sum {
+		sum[i] = y[i] - .7*x[i]
+	}
+	sys, err := f.System(n)
+	require.NoError(t, err)
+	solved, err := lin.Solved(n)
+	require.NoError(t, err)
+	at := []orb.Point{{0, 0}, {5, 3}, l.At[0]}
+	further := [][]float64{{1, 2, 3}, {10, 20, 30}}
+	m := sys.Onto(at)
+	carried := m.Carry(lin, solved, further)
+	for _, out := range [][]int{nil, {3}, {13 % 12, 2, 7, 5}} {
+		a, b := kriging.Of(f, sum), kriging.Series{Linear: lin, Coef: coef}
+		a.Without, b.Without = out, out
+		want, err := kriging.At([]kriging.Series{a}, n)
+		require.NoError(t, err)
+		got, err := kriging.At([]kriging.Series{b}, n)
+		require.NoError(t, err)
+		assert.InDelta(t, want.LogLik, got.LogLik, 1e-10)
+		z := make([]float64, len(y))
+		sys.Solve(sum, z)
+		wantMean, wantVar := make([]float64, 3), make([]float64, 3)
+		m.Without(sum, z, sys.Block(out), wantMean, wantVar)
+		mean, variance := make([]float64, 3), make([]float64, 3)
+		carried.Without(coef, out, mean, variance)
+		for j := range at {
+			assert.InDelta(t, wantMean[j]+further[0][j]-.7*further[1][j], mean[j], 1e-10, "without %v", out)
+			assert.InDelta(t, wantVar[j], variance[j], 1e-10)
+		}
+	}
 }
 
 // Best finds no worse a node than a search over all of them does, for two series
@@ -236,7 +280,7 @@ func TestBestOfAllNodes(t *testing.T) {
 	for seed := range uint64(2) {
 		l, y := field(40, 4, 9, 4, seed+10)
 		layouts = append(layouts, l)
-		series = append(series, kriging.Series{Family: kriging.NewFamily(l), Y: y})
+		series = append(series, kriging.Of(kriging.NewFamily(l), y))
 	}
 	h, err := kriging.Best(series, kriging.Start)
 	require.NoError(t, err)
@@ -247,7 +291,7 @@ func TestBestOfAllNodes(t *testing.T) {
 			for _, v := range []float64{.8, .9, .95, 1, 1.05, 1.1, 1.2} {
 				sum := 0.0
 				for k := range series {
-					sum += logDensity(layouts[k], series[k].Y, n.LengthM(), n.NoiseRatio(), v*h.Variance)
+					sum += logDensity(layouts[k], series[k].Columns[0], n.LengthM(), n.NoiseRatio(), v*h.Variance)
 				}
 				best = math.Max(best, sum)
 			}
@@ -288,7 +332,7 @@ func TestDrawnFieldsComeBack(t *testing.T) {
 	var series []kriging.Series
 	for seed := range uint64(8) {
 		l, y := field(120, length, variance, noise, seed+100)
-		series = append(series, kriging.Series{Family: kriging.NewFamily(l), Y: y})
+		series = append(series, kriging.Of(kriging.NewFamily(l), y))
 	}
 	h, err := kriging.Best(series, kriging.Start)
 	require.NoError(t, err)
@@ -300,8 +344,9 @@ func TestDrawnFieldsComeBack(t *testing.T) {
 	for _, r := range series {
 		s, err := r.Family.System(h.Node)
 		require.NoError(t, err)
-		z, e, v := make([]float64, len(r.Y)), make([]float64, len(r.Y)), make([]float64, len(r.Y))
-		s.Solve(r.Y, z)
+		y := r.Columns[0]
+		z, e, v := make([]float64, len(y)), make([]float64, len(y)), make([]float64, len(y))
+		s.Solve(y, z)
 		s.LeaveOneOut(z, e, v)
 		for i := range e {
 			if math.Abs(e[i]) < 1.96*math.Sqrt(h.Variance*v[i]) {

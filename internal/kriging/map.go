@@ -72,28 +72,71 @@ func (m *Map) Variance(dst []float64) { copy(dst, m.share) }
 func (m *Map) Without(y, z []float64, b *Block, mean, variance []float64) {
 	m.Mean(y, mean)
 	m.Variance(variance)
-	if len(b.rows) == 0 {
-		return
+	m.drop(b, b.pick(z), mean, variance)
+}
+
+// drop adds to mean and variance what leaving out a block changes; z_P is written over.
+func (m *Map) drop(b *Block, zP, mean, variance []float64) {
+	// With (K⁻¹)_PP = UᵀU both are of the rows U⁻ᵀb: their products with U⁻ᵀz_P, and
+	// their squares.
+	n, c := len(b.rows), len(m.At)
+	b.half(zP)
+	var rows []float64
+	if n > 1 {
+		rows = make([]float64, n*c)
 	}
-	c := len(m.At)
-	drop := b.solve(b.pick(z))
 	for a, i := range b.rows {
-		floats.AddScaled(mean, -drop.AtVec(a), m.weights[i*c:(i+1)*c])
-	}
-	// bᵀ A⁻¹ b by the factor of A = UᵀU: the squares of U⁻ᵀ b.
-	var u mat.TriDense
-	b.ch.UTo(&u)
-	half := make([]float64, len(b.rows)*c)
-	for a, i := range b.rows {
-		row := half[a*c : (a+1)*c]
-		copy(row, m.weights[i*c:(i+1)*c])
-		for d := range a {
-			floats.AddScaled(row, -u.At(d, a), half[d*c:(d+1)*c])
+		row, scale := m.weights[i*c:(i+1)*c], 1/b.upper[a*n+a]
+		if n > 1 {
+			row = rows[a*c : (a+1)*c]
+			copy(row, m.weights[i*c:(i+1)*c])
+			for d := range a {
+				floats.AddScaled(row, -b.upper[d*n+a], rows[d*c:(d+1)*c])
+			}
+			floats.Scale(scale, row)
+			scale = 1
 		}
-		floats.Scale(1/u.At(a, a), row)
+		by, square := -zP[a]*scale, scale*scale
+		mean, variance := mean[:len(row)], variance[:len(row)]
 		for j, v := range row {
-			variance[j] += v * v
+			mean[j] += by * v
+			variance[j] += square * v * v
 		}
+	}
+}
+
+// Carried is a map of values that are linear in coefficients, with further columns
+// at the places that have the same coefficients: the mean function there, as a rule.
+type Carried struct {
+	Map    *Map
+	solved *Solved
+	means  [][]float64 // per column, over places: what is added and what is predicted
+}
+
+// Carry prepares means Σ c_b (x_b + C K⁻¹ y_b): rows × columns steps for every place,
+// once, and then columns. The map has to be of the system that solved.
+func (m *Map) Carry(l *Linear, solved *Solved, further [][]float64) *Carried {
+	c := &Carried{Map: m, solved: solved}
+	for b, y := range l.Columns {
+		mean := make([]float64, len(m.At))
+		m.Mean(y, mean)
+		floats.Add(mean, further[b])
+		c.means = append(c.means, mean)
+	}
+	return c
+}
+
+// Without sets mean, that of the further columns in it, and variance to those of
+// the rows outside of a block.
+func (c *Carried) Without(coef []float64, rows []int, mean, variance []float64) {
+	clear(mean)
+	for b, v := range c.means {
+		floats.AddScaled(mean, coef[b], v)
+	}
+	c.Map.Variance(variance)
+	if len(rows) > 0 {
+		b := c.solved.System.Block(rows)
+		c.Map.drop(b, b.of(c.solved, coef), mean, variance)
 	}
 }
 

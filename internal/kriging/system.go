@@ -5,8 +5,10 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -85,27 +87,80 @@ type Evidence struct {
 
 // Block is some rows of a system, to be left out.
 type Block struct {
-	rows []int
-	inv  *mat.SymDense // (K⁻¹)_PP
-	ch   mat.Cholesky  // of it
+	rows  []int
+	upper []float64 // U of (K⁻¹)_PP = UᵀU, row by row in a square
 }
 
 // Block prepares to leave out rows, each named once.
 func (s *System) Block(rows []int) *Block {
-	b := &Block{rows: rows}
-	if len(rows) == 0 {
-		return b
-	}
-	b.inv = mat.NewSymDense(len(rows), nil)
-	for a, i := range rows {
-		for c, j := range rows[:a+1] {
-			b.inv.SetSym(c, a, s.inv.At(i, j))
+	n := len(rows)
+	b := &Block{rows, make([]float64, n*n)}
+	for i := range n {
+		for j := i; j < n; j++ {
+			b.upper[i*n+j] = s.inv.At(rows[i], rows[j])
 		}
 	}
-	if !b.ch.Factorize(b.inv) {
-		panic("kriging: a part of a positive matrix is not positive") // rows named twice
+	if n == 1 {
+		b.upper[0] = math.Sqrt(b.upper[0])
+	} else if n > 1 {
+		if _, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Upper, N: n, Stride: n, Data: b.upper}); !ok {
+			panic("kriging: a part of a positive matrix is not positive") // rows named twice
+		}
 	}
 	return b
+}
+
+// half solves Uᵀx = v in place.
+func (b *Block) half(v []float64) {
+	n := len(v)
+	for i := range v {
+		for k := range i {
+			v[i] -= b.upper[k*n+i] * v[k]
+		}
+		v[i] /= b.upper[i*n+i]
+	}
+}
+
+// solve solves (K⁻¹)_PP x = v in place.
+func (b *Block) solve(v []float64) {
+	b.half(v)
+	n := len(v)
+	for i := n - 1; i >= 0; i-- {
+		for k := i + 1; k < n; k++ {
+			v[i] -= b.upper[i*n+k] * v[k]
+		}
+		v[i] /= b.upper[i*n+i]
+	}
+}
+
+// pick is z_P.
+func (b *Block) pick(z []float64) []float64 {
+	v := make([]float64, len(b.rows))
+	for a, i := range b.rows {
+		v[a] = z[i]
+	}
+	return v
+}
+
+// of is z_P for coefficients.
+func (b *Block) of(v *Solved, coef []float64) []float64 {
+	z := make([]float64, len(b.rows))
+	for a, i := range b.rows {
+		z[a] = v.At(coef, i)
+	}
+	return z
+}
+
+// evidence takes a block out of what all rows say; z_P is written over.
+func (b *Block) evidence(e Evidence, zP []float64) Evidence {
+	n := len(b.rows)
+	for i := range n {
+		e.LogDet += 2 * math.Log(b.upper[i*n+i])
+	}
+	b.half(zP)
+	e.N -= n
+	e.Square = max(0, e.Square-floats.Dot(zP, zP))
+	return e
 }
 
 // Evidence is that of y without the rows of a block, from z = K⁻¹y:
@@ -116,27 +171,7 @@ func (s *System) Evidence(y, z []float64, without *Block) Evidence {
 	if without == nil || len(without.rows) == 0 {
 		return e
 	}
-	p := without.pick(z)
-	e.N -= len(without.rows)
-	e.LogDet += without.ch.LogDet()
-	e.Square = max(0, e.Square-mat.Dot(p, without.solve(p)))
-	return e
-}
-
-func (b *Block) pick(z []float64) *mat.VecDense {
-	v := mat.NewVecDense(len(b.rows), nil)
-	for a, i := range b.rows {
-		v.SetVec(a, z[i])
-	}
-	return v
-}
-
-func (b *Block) solve(v *mat.VecDense) *mat.VecDense {
-	out := mat.NewVecDense(len(b.rows), nil)
-	if err := b.ch.SolveVecTo(out, v); err != nil && !errors.As(err, new(mat.Condition)) {
-		panic(err)
-	}
-	return out
+	return without.evidence(e, without.pick(z))
 }
 
 // LeaveOneOut gives, for every row, its value less what the other rows predict,
@@ -157,9 +192,17 @@ func (s *System) LeaveOneOut(z, residual, variance []float64) {
 //
 //	residual = ((K⁻¹)_PP)⁻¹ z_P,  covariance = s² ((K⁻¹)_PP)⁻¹
 func (s *System) LeaveOut(z []float64, b *Block) (residual []float64, covariance *mat.SymDense) {
-	covariance = mat.NewSymDense(len(b.rows), nil)
-	if err := b.ch.InverseTo(covariance); err != nil && !errors.As(err, new(mat.Condition)) {
-		panic(err)
+	n := len(b.rows)
+	covariance = mat.NewSymDense(n, nil)
+	for i := range n {
+		row := make([]float64, n)
+		row[i] = 1
+		b.solve(row)
+		for j := i; j < n; j++ {
+			covariance.SetSym(i, j, row[j])
+		}
 	}
-	return b.solve(b.pick(z)).RawVector().Data, covariance
+	residual = b.pick(z)
+	b.solve(residual)
+	return residual, covariance
 }

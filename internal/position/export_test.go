@@ -24,7 +24,9 @@ func Cells(g *Grid) (floor []int, at []orb.Point, stepM float64) {
 }
 
 // Prior is the log of how likely the cells are, given where the walk went.
-func Prior(g *Grid, at []orb.Point, floor []int) []float64 { return g.cells().prior(at, floor) }
+func Prior(g *Grid, at []orb.Point, floor []int) []float64 {
+	return newGround(g.cells(), at, floor).prior(slices.Repeat([]bool{true}, len(at)))
+}
 
 // Spacing is how far apart places of a walk are.
 var Spacing = spacing

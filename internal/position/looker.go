@@ -29,7 +29,7 @@ type belief struct {
 
 func newLooker(m *mapping, p *Prospect) *looker {
 	l := &looker{m: m, p: p, beliefs: map[radio.Band][]belief{}, scale: make([][]float64, len(m.fit.Radios))}
-	all := m.residuals(m.spots.levels(m.fit), nil)
+	all := m.residuals(m.fit, nil)
 	for k := range m.fit.Radios {
 		g := m.fit.Group(k)
 		if g == nil {

@@ -2,6 +2,7 @@ package position
 
 import (
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -15,22 +16,34 @@ type weighed struct {
 	w  float64
 }
 
-// weigh turns log probabilities over the cells into a fix: on the floor with the most probability, the place from which the expected distance to where
-// somebody stands is least. That is the median of the distribution in the plane,
-// as its mean would be the place of least expected square. The covariance is the
-// expected square around the fix.
+// weigh turns log probabilities over the cells into a fix.
 func (c *cells) weigh(logLik []float64) Fix {
-	top := math.Inf(-1)
-	for _, l := range logLik {
-		top = max(top, l)
-	}
-	mass := make([]float64, len(c.site.Floors))
+	top := slices.Max(logLik)
 	for i, l := range logLik {
 		if l > top-leastLog {
 			logLik[i] = math.Exp(l - top)
-			mass[c.floor[i]] += logLik[i]
 		} else {
 			logLik[i] = 0
+		}
+	}
+	fix := c.fix(logLik, 1)
+	fix.LogLik = top
+	return fix
+}
+
+// fix is the place that probabilities over the cells tell, the highest of which is
+// top: on the floor with the most probability, the place from which the expected
+// distance to where somebody stands is least. That is the median of the distribution in the plane,
+// as its mean would be the place of least expected square. The covariance is the
+// expected square around the fix.
+func (c *cells) fix(w []float64, top float64) Fix {
+	least := top * math.Exp(-leastLog)
+	mass := make([]float64, len(c.site.Floors))
+	count := make([]int, len(mass))
+	for i, v := range w {
+		if v > least {
+			mass[c.floor[i]] += v
+			count[c.floor[i]]++
 		}
 	}
 	floor := 0
@@ -39,10 +52,11 @@ func (c *cells) weigh(logLik []float64) Fix {
 			floor = f
 		}
 	}
-	var all []weighed
-	for i, w := range logLik {
-		if w > 0 && c.floor[i] == floor {
-			all = append(all, weighed{c.at[i], w / mass[floor]})
+	all := make([]weighed, 0, count[floor])
+	over := 1 / mass[floor]
+	for i, v := range w {
+		if v > least && c.floor[i] == floor {
+			all = append(all, weighed{c.at[i], v * over})
 		}
 	}
 	within := c.stepM * c.stepM / 12 // along an axis, of a place within its cell
@@ -54,35 +68,49 @@ func (c *cells) weigh(logLik []float64) Fix {
 		v.XY += p.w * x * y
 		v.YY += p.w * y * y
 	}
-	return Fix{Located: true, Floor: floor, At: m, LogLik: top, Covariance: v, Sure: true}
+	return Fix{Located: true, Floor: floor, At: m, Covariance: v, Sure: true}
 }
 
 const (
 	medianSteps  = 60
-	medianStillM = 1e-3
+	medianStillM = 1e-9
 )
 
-// median is where Σ w √(d² + within) is least, from the mean by Weiszfeld's steps
-// (Tôhoku Math. J. 43, 1937): the mean of the places, each weighted by w over its
-// distance. within, in m², smooths the distance to a place for the size of its
-// cell.
+// median is where Σ w s with s = √(d² + within) is least, by Newton's steps from
+// the mean: with d the way to each place the gradient is −Σ w d/s, and the matrix
+// of second derivatives Σ w (I/s − d dᵀ/s³), which is positive. Where a step does
+// not descend, Weiszfeld's does (Tôhoku Math. J. 43, 1937): to the mean of the
+// places, each weighted by w/s. within, in m², smooths the distance to a place for
+// the size of its cell.
 func median(of []weighed, within float64) orb.Point {
-	var m orb.Point
+	var m, safe orb.Point
 	for _, p := range of {
 		m[0] += p.w * p.at[0]
 		m[1] += p.w * p.at[1]
 	}
+	least := math.Inf(1)
 	for range medianSteps {
-		var x, y, sum float64
-		for _, p := range of {
+		var f, sum, x, y, xx, xy, yy float64
+		for i := range of {
+			p := &of[i]
 			dx, dy := p.at[0]-m[0], p.at[1]-m[1]
-			w := p.w / math.Sqrt(dx*dx+dy*dy+within)
-			x, y, sum = x+w*p.at[0], y+w*p.at[1], sum+w
+			over := 1 / math.Sqrt(dx*dx+dy*dy+within)
+			w, ux, uy := p.w*over, dx*over, dy*over
+			f += w * (dx*dx + dy*dy + within)
+			sum += w
+			x, y = x+w*dx, y+w*dy
+			xx, xy, yy = xx+w*ux*ux, xy+w*ux*uy, yy+w*uy*uy
 		}
-		next := orb.Point{x / sum, y / sum}
-		moved := math.Hypot(next[0]-m[0], next[1]-m[1])
-		m = next
-		if moved < medianStillM {
+		if f > least*(1+1e-14) {
+			m, least = safe, math.Inf(1)
+			continue
+		}
+		least, safe = f, orb.Point{m[0] + x/sum, m[1] + y/sum}
+		xx, yy = sum-xx, sum-yy
+		det := xx*yy - xy*xy
+		dx, dy := (yy*x+xy*y)/det, (xx*y+xy*x)/det
+		m[0], m[1] = m[0]+dx, m[1]+dy
+		if math.Hypot(dx, dy) < medianStillM {
 			break
 		}
 	}

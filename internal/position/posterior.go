@@ -9,15 +9,24 @@ import (
 	"github.com/paulmach/orb"
 )
 
-func learnPosterior(l *lessons) learner { return &posteriors{l, l.grid.cells()} }
+func learnPosterior(l *lessons) learner {
+	c, s := l.grid.cells(), stoodOf(l)
+	return &posteriors{l, c, s, newGround(c, s.at, s.floor)}
+}
 
 type posteriors struct {
 	*lessons
-	cells *cells
+	cells  *cells
+	spots  *spots
+	ground *ground
 }
 
 func (p *posteriors) without(f *propagation.Fit, places []int) Locator {
-	return &posterior{fit: f, cells: p.cells, prior: p.cells.prior(p.stood(p.left(places))), levels: p.cells.spans(f)}
+	gone := map[int]bool{}
+	for _, n := range places {
+		gone[n] = true
+	}
+	return &posterior{fit: f, cells: p.cells, prior: p.ground.prior(p.spots.left(p.lessons, gone)), levels: p.cells.spans(f)}
 }
 
 // stood gives where stays were made.

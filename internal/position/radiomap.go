@@ -2,6 +2,7 @@ package position
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -10,15 +11,14 @@ import (
 	"footrule/internal/propagation"
 	"footrule/internal/radio"
 	"footrule/internal/walk"
-
-	"github.com/paulmach/orb"
 )
 
 // learnMap gathers rows, chooses the hyperparameters of every band from all
 // stays, from where those without a place set out, and maps all of it.
 func learnMap(l *lessons) learner {
 	m := &mapping{lessons: l, cells: l.grid.cells(), spots: spotsOf(l), start: map[radio.Band]kriging.Node{}}
-	families := map[string]*series{}
+	m.ground = newGround(m.cells, m.spots.at, m.spots.floor)
+	same := map[string]*series{}
 	for k := range l.fit.Radios {
 		if !l.fit.Radios[k].InFit {
 			continue
@@ -30,21 +30,18 @@ func learnMap(l *lessons) learner {
 			}
 			layout := s.layout()
 			key := layoutKey(f, layout)
-			if same := families[key]; same != nil {
-				s.family, s.maps = same.family, same.maps
+			if o := same[key]; o != nil {
+				s.family, s.maps = o.family, o.maps
 			} else {
-				s.family = kriging.NewFamily(layout)
-				s.maps = &maps{kept: map[kriging.Node]func() *kriging.Map{}}
-				families[key] = s
+				s.family, s.maps = kriging.NewFamily(layout), new(keep[kriging.Node, *kriging.Map])
+				same[key] = s
 			}
+			s.materials = m.materials(k)
+			s.linear = kriging.NewLinear(s.family, s.columns(&m.spots.ways, l.fit)...)
 			m.series = append(m.series, s)
 		}
 	}
-	m.onFloor = make([][]int, len(l.data.Site.Floors))
-	for i, f := range m.cells.floor {
-		m.onFloor[f] = append(m.onFloor[f], i)
-	}
-	all := m.residuals(m.spots.levels(l.fit), nil)
+	all := m.residuals(l.fit, nil)
 	for _, b := range radio.Bands() {
 		m.start[b] = kriging.Start
 		m.start[b] = m.hyper(b, all).Node
@@ -55,29 +52,22 @@ func learnMap(l *lessons) learner {
 // mapping makes radio maps without some places.
 type mapping struct {
 	*lessons
-	cells   *cells
-	spots   *spots
-	series  []*series
-	onFloor [][]int // cells
-	start   map[radio.Band]kriging.Node
+	cells  *cells
+	spots  *spots
+	ground *ground
+	series []*series
+	start  map[radio.Band]kriging.Node
 }
 
-// maps are those of one layout, by node.
-type maps struct {
-	mu   sync.Mutex
-	kept map[kriging.Node]func() *kriging.Map
-}
-
-// of gives the map of a system, made when first asked for.
-func (m *maps) of(s *kriging.System, n kriging.Node, at func() []orb.Point) *kriging.Map {
-	m.mu.Lock()
-	get, ok := m.kept[n]
-	if !ok {
-		get = sync.OnceValue(func() *kriging.Map { return s.Onto(at()) })
-		m.kept[n] = get
+// materials lists what is crossed on the ways of a radio to spots and cells.
+func (m *mapping) materials(k int) []string {
+	all := map[string]bool{}
+	for _, g := range []*ways{&m.spots.ways, &m.cells.ways} {
+		for name := range g.crossed[k] {
+			all[name] = true
+		}
 	}
-	m.mu.Unlock()
-	return get()
+	return slices.Sorted(maps.Keys(all))
 }
 
 func layoutKey(floor int, l kriging.Layout) string {
@@ -101,11 +91,11 @@ func (s *spots) levels(f *propagation.Fit) [][]float64 {
 
 // residuals are what a fit leaves at the rows of every series, those at places
 // left out not counting.
-func (m *mapping) residuals(levels [][]float64, without map[int]bool) []kriging.Series {
+func (m *mapping) residuals(f *propagation.Fit, without map[int]bool) []kriging.Series {
 	out := make([]kriging.Series, len(m.series))
 	for i, s := range m.series {
-		if levels[s.radio] != nil {
-			out[i] = s.residuals(levels[s.radio], without)
+		if f.Radios[s.radio].InFit {
+			out[i] = s.residuals(m.fit, f, without)
 		}
 	}
 	return out
@@ -115,7 +105,7 @@ func (m *mapping) residuals(levels [][]float64, without map[int]bool) []kriging.
 func (m *mapping) of(all []kriging.Series, radio func(k int) bool) []kriging.Series {
 	var out []kriging.Series
 	for i, s := range m.series {
-		if all[i].Family != nil && radio(s.radio) {
+		if all[i].Linear != nil && radio(s.radio) {
 			out = append(out, all[i])
 		}
 	}
@@ -141,15 +131,17 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 	for _, p := range places {
 		gone[p] = true
 	}
-	all := m.residuals(m.spots.levels(f), gone)
+	all := m.residuals(f, gone)
 	hypers := map[radio.Band]kriging.Hyper{}
 	for _, b := range radio.Bands() {
 		hypers[b] = m.hyper(b, all)
 	}
-	out := &radioMap{fit: f, cells: m.cells, prior: m.cells.prior(m.stood(m.left(places))), radios: make([]mapped, len(f.Radios))}
-	spans := m.cells.spans(f)
+	out := &radioMap{fit: f, cells: m.cells, prior: m.ground.prior(m.spots.left(m.lessons, gone)), radios: make([]mapped, len(f.Radios))}
+	for i, l := range out.prior {
+		out.prior[i] = math.Exp(l)
+	}
 	for k := range out.radios {
-		if spans[k].at == nil {
+		if !f.Radios[k].InFit {
 			continue
 		}
 		h := hypers[f.Radios[k].Band]
@@ -157,63 +149,82 @@ func (m *mapping) without(f *propagation.Fit, places []int) Locator {
 			sigma := f.Group(k).ResidualDB()
 			h.Variance = sigma * sigma
 		}
-		r := &out.radios[k]
 		h.Variance *= kriging.Scale(m.of(all, func(r int) bool { return r == k }), h, radioValues)
-		r.level = spans[k].at
-		r.variance = make([]float64, len(r.level))
-		for i := range r.variance {
-			r.variance[i] = h.Variance
-		}
-		for i, s := range m.series {
-			if s.radio == k {
-				m.add(s, &all[i], h, r)
-			}
-		}
-		r.finish(h.NoiseVariance())
+		out.radios[k] = m.mapOf(f, k, all, h)
 	}
 	return out
 }
 
-// add puts the kriged residuals of a series on the cells of its floor.
-func (m *mapping) add(s *series, y *kriging.Series, h kriging.Hyper, r *mapped) {
-	sys, err := s.family.System(h.Node)
-	if err != nil {
-		panic(err) // it was there to choose the node
-	}
-	on := m.onFloor[s.floor]
-	mp := s.maps.of(sys, h.Node, func() []orb.Point {
-		at := make([]orb.Point, len(on))
-		for n, i := range on {
-			at[n] = m.cells.at[i]
+// mapOf is the map of one radio.
+func (m *mapping) mapOf(f *propagation.Fit, k int, all []kriging.Series, h kriging.Hyper) mapped {
+	n := len(m.cells.at)
+	r := mapped{make([]float64, n), make([]float64, n)}
+	done := 0
+	for i, s := range m.series {
+		if s.radio == k {
+			lo, hi := m.cells.first[s.floor], m.cells.first[s.floor+1]
+			m.carry(s, h.Node).Without(all[i].Coef, all[i].Without, r.level[lo:hi], r.norm[lo:hi])
+			done += hi - lo
 		}
-		return at
-	})
-	z := make([]float64, len(y.Y))
-	sys.Solve(y.Y, z)
-	mean, share := make([]float64, len(on)), make([]float64, len(on))
-	mp.Without(y.Y, z, sys.Block(y.Without), mean, share)
-	for n, i := range on {
-		r.level[i] += mean[n]
-		r.variance[i] = h.Variance * share[n]
 	}
+	if done < n { // on floors where it was not heard
+		level := m.cells.level(f, k)
+		for fl := range m.data.Site.Floors {
+			if m.seriesOf(k, fl) == nil {
+				for i := m.cells.first[fl]; i < m.cells.first[fl+1]; i++ {
+					r.level[i], r.norm[i] = level[i], 1
+				}
+			}
+		}
+	}
+	noise := h.NoiseRatio()
+	for i, share := range r.norm {
+		r.norm[i] = 1 / math.Sqrt(h.Variance*(share+noise))
+	}
+	return r
+}
+
+// carry is the map of a series at a node, made when first asked for.
+func (m *mapping) carry(s *series, n kriging.Node) *kriging.Carried {
+	return s.carried.of(n, func() *kriging.Carried {
+		solved, err := s.linear.Solved(n)
+		if err != nil {
+			panic(err) // it was there to choose the node
+		}
+		lo, hi := m.cells.first[s.floor], m.cells.first[s.floor+1]
+		onto := s.maps.of(n, func() *kriging.Map { return solved.System.Onto(m.cells.at[lo:hi]) })
+		further := [][]float64{m.cells.level(m.fit, s.radio)[lo:hi]}
+		for _, term := range m.cells.terms(s.radio, s.materials) {
+			further = append(further, term[lo:hi])
+		}
+		return onto.Carry(s.linear, solved, further)
+	})
+}
+
+// keep makes what is asked for once. Its zero value is empty.
+type keep[K comparable, V any] struct {
+	mu   sync.Mutex
+	kept map[K]func() V
+}
+
+func (k *keep[K, V]) of(key K, make func() V) V {
+	k.mu.Lock()
+	get, ok := k.kept[key]
+	if !ok {
+		if k.kept == nil {
+			k.kept = map[K]func() V{}
+		}
+		get = sync.OnceValue(make)
+		k.kept[key] = get
+	}
+	k.mu.Unlock()
+	return get()
 }
 
 // mapped is one radio over the cells.
 type mapped struct {
-	level    []float64 // dBm
-	variance []float64 // dB², of the level
-	halfLog  []float64 // ½ log of the variance of a stay's level there
-	inverse  []float64 // 1/(ν variance of a stay's level)
-}
-
-// finish adds the noise of a stay.
-func (r *mapped) finish(noise float64) {
-	r.halfLog, r.inverse = make([]float64, len(r.level)), make([]float64, len(r.level))
-	for i, v := range r.variance {
-		v += noise
-		r.halfLog[i] = math.Log(v) / 2
-		r.inverse[i] = 1 / (tDegrees * v)
-	}
+	level []float64 // dBm
+	norm  []float64 // 1/√(variance of a stay's level), 1/dB
 }
 
 // tDegrees are those of Student's t in which levels are told: bodies and doors
@@ -232,9 +243,21 @@ const tDegrees = 5.0
 type radioMap struct {
 	fit    *propagation.Fit
 	cells  *cells
-	prior  []float64 // log, per cell
+	prior  []float64 // per cell
 	radios []mapped
+
+	silences keep[silence, []float64]
 }
+
+// silence is that of a radio in so many scans that listened.
+type silence struct{ radio, scans int }
+
+// foldEvery is after how many radios the size of numbers is taken out of a
+// product: no factor is outside of 1e±18 by much.
+const foldEvery = 16
+
+// leastFactor is how improbable a silence can be: [t5] is good to so much.
+const leastFactor = 1e-17
 
 // Fix locates a stay.
 func (m *radioMap) Fix(st *walk.Stay) Fix {
@@ -242,17 +265,8 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	if heard == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	l := slices.Clone(m.prior)
-	product := make([]float64, len(l))
-	for i := range product {
-		product[i] = 1
-	}
-	fold := func() {
-		for i, p := range product {
-			l[i] -= (tDegrees + 1) / 2 * math.Log(p)
-			product[i] = 1
-		}
-	}
+	w := slices.Clone(m.prior)
+	var exponents []int // of two, where numbers were folded
 	n := 0
 	for k := range m.radios {
 		r := &m.radios[k]
@@ -260,40 +274,75 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 			continue
 		}
 		if k >= len(st.Levels) || st.Levels[k].Heard == 0 {
-			m.silent(k, st, l)
-			continue
+			for i, p := range m.silent(k, st) {
+				w[i] *= p
+			}
+		} else {
+			r.tell(st.Levels[k].MeanDBm, w)
 		}
-		y := st.Levels[k].MeanDBm
-		for i, mu := range r.level {
-			e := y - mu
-			product[i] *= 1 + e*e*r.inverse[i]
-			l[i] -= r.halfLog[i]
-		}
-		if n++; n%32 == 0 { // a product of 32 stays far from the end of the numbers
-			fold()
+		if n++; n%foldEvery == 0 {
+			exponents = fold(w, exponents)
 		}
 	}
-	fold()
-	fix := m.cells.weigh(l)
-	fix.Heard = heard
+	whole := 0
+	if exponents != nil {
+		exponents = fold(w, exponents)
+		whole = slices.Max(exponents)
+		for i, e := range exponents {
+			w[i] = math.Ldexp(w[i], e-whole)
+		}
+	}
+	top := slices.Max(w)
+	fix := m.cells.fix(w, top)
+	fix.Heard, fix.LogLik = heard, math.Log(top)+math.Ln2*float64(whole)
 	return fix
 }
 
-// silent adds what it says that a stay did not hear a radio: nothing where no
-// scan listened on its channel.
-func (m *radioMap) silent(k int, st *walk.Stay, l []float64) {
+// fold leaves fractions of numbers and adds their exponents of two up.
+func fold(w []float64, exponents []int) []int {
+	if exponents == nil {
+		exponents = make([]int, len(w))
+	}
+	for i, v := range w {
+		frac, e := math.Frexp(v)
+		w[i] = frac
+		exponents[i] += e
+	}
+	return exponents
+}
+
+// tell multiplies by how likely a level is, up to a factor: Student's density
+//
+//	(1 + t²/ν)^(−(ν + 1)/2)/√v,  t = (y − μ)/√v
+func (r *mapped) tell(y float64, w []float64) {
+	const over = 1 / tDegrees
+	level, norm := r.level[:len(w)], r.norm[:len(w)]
+	for i, mu := range level {
+		t := (y - mu) * norm[i]
+		q := 1 + t*t*over
+		w[i] *= norm[i] / (q * q * q) // ν = 5
+	}
+}
+
+// silent is how likely it is that a stay did not hear a radio, per cell; nil where
+// that says nothing, as where no scan listened on its channel.
+func (m *radioMap) silent(k int, st *walk.Stay) []float64 {
 	scans := st.Scans
 	if k < len(st.Levels) {
 		scans = st.Levels[k].Listened(scans)
 	}
 	if m.fit.Model == propagation.OLS || scans == 0 {
-		return
+		return nil
 	}
-	f, r, floor := &m.fit.Radios[k], &m.radios[k], m.fit.Group(k).FloorDBm
-	p := f.StayMiss + (1-f.StayMiss)*math.Pow(f.ScanMiss, float64(scans))
-	for i, mu := range r.level {
-		l[i] += math.Log(p + (1-p)*t5((floor-mu)*math.Sqrt(tDegrees*r.inverse[i])) + math.SmallestNonzeroFloat64)
-	}
+	return m.silences.of(silence{k, scans}, func() []float64 {
+		f, r, floor := &m.fit.Radios[k], &m.radios[k], m.fit.Group(k).FloorDBm
+		p := f.StayMiss + (1-f.StayMiss)*math.Pow(f.ScanMiss, float64(scans))
+		out := make([]float64, len(r.level))
+		for i, mu := range r.level {
+			out[i] = max(leastFactor, p+(1-p)*t5((floor-mu)*r.norm[i]))
+		}
+		return out
+	})
 }
 
 // t5 is the distribution function of Student's t with 5 degrees of freedom

@@ -18,6 +18,13 @@ type spots struct {
 }
 
 func spotsOf(l *lessons) *spots {
+	s := stoodOf(l)
+	s.ways = waysTo(l.data.Site, l.grid.refs, s.floor, s.at)
+	return s
+}
+
+// stoodOf is spots without the ways.
+func stoodOf(l *lessons) *spots {
 	type key struct {
 		floor int
 		at    orb.Point
@@ -34,8 +41,16 @@ func spotsOf(l *lessons) *spots {
 		}
 		s.ofStay = append(s.ofStay, n)
 	}
-	s.ways = waysTo(l.data.Site, l.grid.refs, s.floor, s.at)
 	return s
+}
+
+// left says of every spot whether a stay is left there without some places.
+func (s *spots) left(l *lessons, without map[int]bool) []bool {
+	out := make([]bool, len(s.at))
+	for i, n := range s.ofStay {
+		out[n] = out[n] || !without[l.data.PlaceOf[i]]
+	}
+	return out
 }
 
 // row is what the stays at one place say of one radio: the mean of their levels.
@@ -47,12 +62,17 @@ type row struct {
 	within float64 // Σ (level of a stay − mean)²
 }
 
-// series is one radio on one floor as its rows say.
+// series is one radio on one floor as its rows say. What a fit leaves there is
+// linear in its parameters: it is what the fit to all leaves, and the difference
+// of the two in level, exponent and losses.
 type series struct {
 	radio, floor int
 	rows         []row
 	family       *kriging.Family
-	maps         *maps
+	materials    []string // crossed on the way to a row or a cell
+	linear       *kriging.Linear
+	maps         *keep[kriging.Node, *kriging.Map] // of all series with the layout
+	carried      keep[kriging.Node, *kriging.Carried]
 }
 
 // mostRows is how many rows a series may have. Where more places were walked,
@@ -127,17 +147,43 @@ func (s *series) layout() kriging.Layout {
 	return l
 }
 
+// columns prepare residuals: the first is what the fit to all leaves, the others
+// are the terms of a level with the sign turned.
+func (s *series) columns(g *ways, f *propagation.Fit) [][]float64 {
+	out := [][]float64{make([]float64, len(s.rows))}
+	levels := g.level(f, s.radio)
+	for i := range s.rows {
+		out[0][i] = s.rows[i].level - s.rows[i].mean(levels)
+	}
+	for _, term := range g.terms(s.radio, s.materials) {
+		c := make([]float64, len(s.rows))
+		for i := range s.rows {
+			c[i] = -s.rows[i].mean(term)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// mean is that of a value of spots over the stays of a row.
+func (r *row) mean(of []float64) float64 {
+	sum := 0.0
+	for _, spot := range r.spots {
+		sum += of[spot] / float64(len(r.spots))
+	}
+	return sum
+}
+
 // residuals are the rows less what a fit predicts, as kriging takes them; rows
 // at the places left out do not count.
-func (s *series) residuals(levels []float64, without map[int]bool) kriging.Series {
-	out := kriging.Series{Family: s.family, Y: make([]float64, len(s.rows))}
+func (s *series) residuals(all, f *propagation.Fit, without map[int]bool) kriging.Series {
+	out := kriging.Series{Linear: s.linear, Coef: []float64{1}}
+	was, is := parametersOf(all, s.radio, s.materials), parametersOf(f, s.radio, s.materials)
+	for j := range is {
+		out.Coef = append(out.Coef, is[j]-was[j])
+	}
 	for i := range s.rows {
 		r := &s.rows[i]
-		mu := 0.0
-		for _, spot := range r.spots {
-			mu += levels[spot] / float64(len(r.spots))
-		}
-		out.Y[i] = r.level - mu
 		gone := false
 		for _, p := range r.places {
 			gone = gone || without[p]

@@ -18,6 +18,7 @@ type cells struct {
 	stepM float64
 	floor []int
 	at    []orb.Point
+	first []int // per floor, its first cell, and the end
 	ways
 }
 
@@ -42,11 +43,13 @@ func newCellsOf(s *site.Site, most int) *cells {
 	}
 	c.stepM = max(leastCellM, math.Sqrt(area/float64(most)))
 	for f := range s.Floors {
+		c.first = append(c.first, len(c.at))
 		c.lay(f, bodyM)
-		if !slices.Contains(c.floor, f) { // walls everywhere
+		if len(c.at) == c.first[f] { // walls everywhere
 			c.lay(f, 0)
 		}
 	}
+	c.first = append(c.first, len(c.at))
 	c.ways = waysTo(s, c.refs, c.floor, c.at)
 	return c
 }
@@ -89,10 +92,16 @@ const spacingLeastM = 1.0
 // over. It is infinite for fewer than two.
 func spacing(at []orb.Point, floor []int) float64 {
 	var kept []int
-	for i := range at {
-		if !slices.ContainsFunc(kept, func(j int) bool {
-			return floor[i] == floor[j] && planar.DistanceSquared(at[i], at[j]) < spacingLeastM*spacingLeastM
-		}) {
+	for i, p := range at {
+		alone := true
+		for _, j := range kept {
+			x, y := at[j][0]-p[0], at[j][1]-p[1]
+			if x*x+y*y < spacingLeastM*spacingLeastM && floor[i] == floor[j] {
+				alone = false
+				break
+			}
+		}
+		if alone {
 			kept = append(kept, i)
 		}
 	}
@@ -100,8 +109,9 @@ func spacing(at []orb.Point, floor []int) float64 {
 	for _, i := range kept {
 		d := math.Inf(1)
 		for _, j := range kept {
-			if j != i && floor[j] == floor[i] {
-				d = min(d, planar.DistanceSquared(at[i], at[j]))
+			x, y := at[j][0]-at[i][0], at[j][1]-at[i][1]
+			if s := x*x + y*y; s < d && j != i && floor[j] == floor[i] {
+				d = s
 			}
 		}
 		if !math.IsInf(d, 1) {
@@ -129,24 +139,79 @@ const reachSpacings = 1.25
 // nothing.
 const unwalked = 0.05
 
-// prior is the log of how likely the cells are before anything is heard, given the
-// places that were walked: 0 within their reach, the log of [unwalked] beyond. A
-// floor where nobody walked has 0 throughout: the walk says nothing of it.
-func (c *cells) prior(at []orb.Point, floor []int) []float64 {
-	reach := reachSpacings * spacing(at, floor)
-	walked := make([]bool, len(c.site.Floors))
-	for _, f := range floor {
-		walked[f] = true
-	}
-	out := make([]float64, len(c.at))
+// ground is a walk over the cells: which of its spots are near which cell.
+type ground struct {
+	cells *cells
+	at    []orb.Point
+	floor []int
+	near  [][nearSpots]nearSpot // per cell, from near to far
+}
+
+// nearSpots is how many spots a cell knows: one of them is left mostly.
+const nearSpots = 4
+
+type nearSpot struct {
+	of      int // −1 for none
+	square float64
+}
+
+func newGround(c *cells, at []orb.Point, floor []int) *ground {
+	g := &ground{c, at, floor, make([][nearSpots]nearSpot, len(c.at))}
 	for i, p := range c.at {
-		f := c.floor[i]
-		ok := !walked[f]
-		for j := 0; !ok && j < len(at); j++ {
-			ok = floor[j] == f && planar.DistanceSquared(at[j], p) <= reach*reach
+		near := &g.near[i]
+		for n := range near {
+			near[n] = nearSpot{-1, math.Inf(1)}
 		}
-		if !ok {
-			out[i] = math.Log(unwalked)
+		for j, q := range at {
+			if floor[j] != c.floor[i] {
+				continue
+			}
+			d := nearSpot{j, planar.DistanceSquared(q, p)}
+			for n := range near {
+				if d.square < near[n].square {
+					d, near[n] = near[n], d
+				}
+			}
+		}
+	}
+	return g
+}
+
+// nearest is the squared distance of a cell from the nearest of the spots that are left.
+func (g *ground) nearest(cell int, left []bool) float64 {
+	for _, n := range g.near[cell] {
+		if n.of < 0 || left[n.of] {
+			return n.square
+		}
+	}
+	least := math.Inf(1)
+	for j, q := range g.at {
+		if left[j] && g.floor[j] == g.cells.floor[cell] {
+			least = min(least, planar.DistanceSquared(q, g.cells.at[cell]))
+		}
+	}
+	return least
+}
+
+// prior is the log of how likely the cells are before anything is heard, given the
+// spots of the walk that are left: 0 within their reach, the log of [unwalked] beyond. A
+// floor where nobody walked has 0 throughout: the walk says nothing of it.
+func (g *ground) prior(left []bool) []float64 {
+	var at []orb.Point
+	var floor []int
+	walked := make([]bool, len(g.cells.site.Floors))
+	for j, ok := range left {
+		if ok {
+			at, floor = append(at, g.at[j]), append(floor, g.floor[j])
+			walked[g.floor[j]] = true
+		}
+	}
+	reach := reachSpacings * spacing(at, floor)
+	beyond := math.Log(unwalked)
+	out := make([]float64, len(g.cells.at))
+	for i := range out {
+		if walked[g.cells.floor[i]] && !(g.nearest(i, left) <= reach*reach) {
+			out[i] = beyond
 		}
 	}
 	return out

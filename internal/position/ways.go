@@ -77,6 +77,42 @@ func (g *ways) level(f *propagation.Fit, k int) []float64 {
 	return out
 }
 
+// terms are what a level is linear in, at every place, in the order of [parametersOf]:
+// 1, −10 log10 d, and for each material minus its crossings.
+func (g *ways) terms(k int, materials []string) [][]float64 {
+	n := len(g.logD[k])
+	one, x := slices.Repeat([]float64{1}, n), make([]float64, n)
+	for i, l := range g.logD[k] {
+		x[i] = -10 * l
+	}
+	out := [][]float64{one, x}
+	for _, m := range materials {
+		c := make([]float64, n)
+		for i, v := range g.crossed[k][m] {
+			c[i] = -v
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// parametersOf are those of a radio under a fit: level, exponent, and the loss of
+// each material.
+func parametersOf(f *propagation.Fit, k int, materials []string) []float64 {
+	r := &f.Radios[k]
+	out := []float64{r.Level1m.Est, r.Exponent.Est}
+	for _, m := range materials {
+		loss := 0.0
+		for i := range f.Walls {
+			if f.Walls[i].Band == r.Band && f.Walls[i].Material == m {
+				loss += f.Walls[i].LossDB.Est
+			}
+		}
+		out = append(out, loss)
+	}
+	return out
+}
+
 // spans are the levels of every radio of a fit at every place.
 func (g *ways) spans(f *propagation.Fit) []span {
 	out := make([]span, len(g.logD))

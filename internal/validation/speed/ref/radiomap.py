@@ -127,20 +127,34 @@ class Search:
 
 
 def fixes(log, cells, within):
-    """The places of least expected distance, row by row."""
+    """The places of least expected distance, row by row, by Newton's steps, and by
+    Weiszfeld's where those do not descend."""
     top = log.max(axis=1, keepdims=True)
     w = np.where(log > top - CUT, np.exp(log - top), 0)
     some = w.any(axis=0)
     w, at = w[:, some], cells[some]
     w /= w.sum(axis=1, keepdims=True)
     m = w @ at
+    safe, least = m.copy(), np.full(len(m), np.inf)
     moving = np.arange(len(m))
     for _ in range(60):
-        v = w[moving] / np.sqrt((at[:, 0] - m[moving, :1]) ** 2 + (at[:, 1] - m[moving, 1:]) ** 2 + within)
-        to = (v @ at) / v.sum(axis=1, keepdims=True)
-        moved = np.hypot(*(to - m[moving]).T)
-        m[moving] = to
-        moving = moving[moved >= 1e-3]
+        dx, dy = at[:, 0] - m[moving, :1], at[:, 1] - m[moving, 1:]
+        s2 = dx * dx + dy * dy + within
+        over = 1 / np.sqrt(s2)
+        v = w[moving] * over
+        f = (v * s2).sum(axis=1)
+        worse = f > least[moving] * (1 + 1e-14)
+        ux, uy = dx * over, dy * over
+        x, y = (v * dx).sum(axis=1), (v * dy).sum(axis=1)
+        xx, xy, yy = (v * (1 - ux * ux)).sum(axis=1), (v * ux * uy).sum(axis=1), (v * (1 - uy * uy)).sum(axis=1)
+        det = xx * yy - xy * xy
+        step = np.column_stack([(yy * x + xy * y) / det, (xx * y + xy * x) / det])
+        back, on = moving[worse], moving[~worse]
+        m[back], least[back] = safe[back], np.inf
+        safe[on] = m[on] + (np.column_stack([x, y]) / v.sum(axis=1, keepdims=True))[~worse]
+        m[on] += step[~worse]
+        least[on] = f[~worse]
+        moving = moving[worse | (np.hypot(*step.T) >= 1e-9)]
         if len(moving) == 0:
             break
     return m
