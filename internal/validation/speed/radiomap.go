@@ -14,6 +14,8 @@ import (
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
+	"gonum.org/v1/gonum/mat"
 )
 
 // Of the radio maps: a floor as large as those that they are published for.
@@ -22,8 +24,9 @@ const (
 	radioMapRadios  = 6
 	radioMapFacings = 8
 	radioMapFloor   = -92.0
-	fadeDB          = 4.0 // of a place
-	bodyDB          = 3.0 // of a facing there
+	fadeDB          = 4.0 // of a place, shared by near ones
+	fadeM           = 6.0 // over which the correlation of two falls to 1/e
+	bodyDB          = 3.0 // of a facing
 )
 
 // radioMapBench judges a walk by leave-one-out: for every place a fit, the
@@ -64,28 +67,53 @@ func surveyed(s *site.Site) *walk.Walk {
 	w := &walk.Walk{Header: walk.Header{ID: "w"}}
 	const columns = 17
 	dx, dy := hallW/columns, hallH/(radioMapPlaces/columns)
-	now := time.Date(2024, 3, 1, 9, 0, 0, 0, time.UTC)
 	for i := range radioMapPlaces {
 		// No two are within a metre of each other.
 		at := orb.Point{(float64(i%columns) + .3 + .4*rng.Float64()) * dx, (float64(i/columns) + .3 + .4*rng.Float64()) * dy}
-		v := walk.Visit{ID: fmt.Sprint(i), Point: fmt.Sprintf("P%03d", i), Floor: s.Floors[0].ID, At: at}
-		var mean []float64
-		for _, r := range s.Radios() {
-			mean = append(mean, mapLevel1m-10*exponent*math.Log10(s.Distance3D(r, 0, at))+fadeDB*rng.NormFloat64())
-		}
+		w.Visits = append(w.Visits, walk.Visit{ID: fmt.Sprint(i), Point: fmt.Sprintf("P%03d", i), Floor: s.Floors[0].ID, At: at})
+	}
+	shadows := make([][]float64, len(s.Radios()))
+	for k := range shadows {
+		shadows[k] = fades(w.Visits, rng)
+	}
+	now := time.Date(2024, 3, 1, 9, 0, 0, 0, time.UTC)
+	for i := range w.Visits {
+		v := &w.Visits[i]
 		for f := range radioMapFacings {
 			now = now.Add(time.Second)
 			sc := walk.Scan{Time: now, FacingDeg: float64(f) * 360 / radioMapFacings}
 			for k, r := range s.Radios() {
-				if y := mean[k] + bodyDB*rng.NormFloat64(); y >= radioMapFloor {
+				y := mapLevel1m - 10*exponent*math.Log10(s.Distance3D(r, 0, v.At)) + shadows[k][i] + bodyDB*rng.NormFloat64()
+				if y >= radioMapFloor {
 					sc.Readings = append(sc.Readings, radio.Reading{BSSID: s.AccessPoints[r.AP].Radios[r.Radio].BSSIDs[0], FreqMHz: 5180, RSSIDBm: y})
 				}
 			}
 			v.Scans = append(v.Scans, sc)
 		}
-		w.Visits = append(w.Visits, v)
 	}
 	return w
+}
+
+// fades draws the shadows at places, exponentially correlated (Gudmundson, 1991).
+func fades(at []walk.Visit, rng *rand.Rand) []float64 {
+	n := len(at)
+	c := mat.NewSymDense(n, nil)
+	z := mat.NewVecDense(n, nil)
+	for i := range n {
+		for j := range i + 1 {
+			c.SetSym(i, j, fadeDB*fadeDB*math.Exp(-planar.Distance(at[i].At, at[j].At)/fadeM))
+		}
+		z.SetVec(i, rng.NormFloat64())
+	}
+	var ch mat.Cholesky
+	if !ch.Factorize(c) {
+		panic("two places are one")
+	}
+	var l mat.TriDense
+	ch.LTo(&l)
+	var out mat.VecDense
+	out.MulVec(&l, z)
+	return out.RawVector().Data
 }
 
 // writeWalk writes places, radios and levels, NaN for one that was not heard.
