@@ -28,23 +28,21 @@ func (s *System) Onto(at []orb.Point) *Map {
 	if n == 0 || c == 0 {
 		return m
 	}
-	cross := make([]float64, n*c)
 	for i, p := range s.Layout.At {
-		for j, q := range at {
-			cross[i*c+j] = s.correlation(p, q)
-		}
+		s.correlations(p, at, m.weights[i*c:(i+1)*c])
 	}
-	// The product by K⁻¹ wants both of its triangles.
-	full := mat.DenseCopyOf(s.inv).RawMatrix()
-	blas64.Gemm(blas.NoTrans, blas.NoTrans, 1, full, blas64.General{Rows: n, Cols: c, Stride: c, Data: cross}, 0, blas64.General{Rows: n, Cols: c, Stride: c, Data: m.weights})
+	// With K⁻¹ = RᵀR the variance explained is the square of RC.
+	w := blas64.General{Rows: n, Cols: c, Stride: c, Data: m.weights}
+	blas64.Trmm(blas.Left, blas.NoTrans, 1, s.triangle(), w)
 	for i := range n {
-		for j, w := range m.weights[i*c : (i+1)*c] {
-			m.share[j] -= w * cross[i*c+j]
+		for j, v := range m.weights[i*c : (i+1)*c] {
+			m.share[j] -= v * v
 		}
 	}
 	for j, v := range m.share {
 		m.share[j] = max(v, 0)
 	}
+	blas64.Trmm(blas.Left, blas.Trans, 1, s.triangle(), w)
 	return m
 }
 
@@ -143,12 +141,12 @@ func (c *Carried) Without(coef []float64, rows []int, mean, variance []float64) 
 // Covariance sets dst to the covariance over s² of g at another place with g at
 // every place, given the rows.
 func (m *Map) Covariance(at orb.Point, dst []float64) {
-	for j, q := range m.At {
-		dst[j] = m.System.correlation(at, q)
-	}
-	c := len(m.At)
-	for i, p := range m.System.Layout.At {
-		floats.AddScaled(dst, -m.System.correlation(at, p), m.weights[i*c:(i+1)*c])
+	s, c := m.System, len(m.At)
+	s.correlations(at, m.At, dst)
+	rows := make([]float64, s.Rows())
+	s.correlations(at, s.Layout.At, rows)
+	for i, v := range rows {
+		floats.AddScaled(dst, -v, m.weights[i*c:(i+1)*c])
 	}
 }
 
@@ -165,12 +163,12 @@ func (m *Map) After(further Layout, dst []float64) error {
 	z, k := make([]float64, s.Rows()), make([][]float64, n)
 	for a, p := range further.At {
 		k[a] = make([]float64, s.Rows())
-		for i, q := range s.Layout.At {
-			k[a][i] = s.correlation(p, q)
-		}
+		s.correlations(p, s.Layout.At, k[a])
 		s.Solve(k[a], z)
-		for b := range a + 1 {
-			v := s.correlation(p, further.At[b]) - floats.Dot(z, k[b])
+		own := make([]float64, a+1)
+		s.correlations(p, further.At[:a+1], own)
+		for b, v := range own {
+			v -= floats.Dot(z, k[b])
 			if a == b {
 				v += s.Ratio * further.Noise[a]
 			}

@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
-	"gonum.org/v1/gonum/lapack/lapack64"
+	lapack "gonum.org/v1/gonum/lapack/gonum"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -22,58 +22,89 @@ type Layout struct {
 //
 //	K = C + ρ W,  C_ij = exp(−|p_i − p_j|/ℓ),  W = diag w
 //
-// with its inverse. It is safe for use by several goroutines.
+// with the inverse of its factor. It is safe for use by several goroutines.
 type System struct {
 	Layout  Layout
 	LengthM float64 // ℓ
 	Ratio   float64 // ρ, above 0
 
-	inv    *mat.SymDense
+	root   []float64 // R = L⁻¹ of K = LLᵀ, so that K⁻¹ = RᵀR; lower, row by row in a square
+	diag   []float64 // of K⁻¹
 	logDet float64
 }
 
 // ErrSingular is the answer where rows at one place have next to no noise.
 var ErrSingular = errors.New("kriging: the covariance of the rows can't be inverted; give them more noise")
 
-// NewSystem factors the covariance of a layout: n³ steps for n rows, once.
+// NewSystem factors the covariance of a layout: n³/3 steps for n rows, once.
 func NewSystem(l Layout, lengthM, ratio float64) (*System, error) {
 	n := len(l.At)
 	s := &System{Layout: l, LengthM: lengthM, Ratio: ratio}
 	if n == 0 {
 		return s, nil
 	}
-	k := mat.NewSymDense(n, nil)
+	// Some hundred rows factor faster unblocked.
+	k := make([]float64, n*n)
 	for i := range n {
-		k.SetSym(i, i, 1+ratio*l.Noise[i])
-		for j := range i {
-			k.SetSym(j, i, s.correlation(l.At[i], l.At[j]))
+		s.correlations(l.At[i], l.At[:i], k[i*n:])
+		k[i*n+i] = 1 + ratio*l.Noise[i]
+	}
+	if !(lapack.Implementation{}).Dpotf2(blas.Lower, n, k, n) {
+		return nil, ErrSingular
+	}
+	s.root, s.diag = make([]float64, n*n), make([]float64, n)
+	for i := range n {
+		row, own := s.root[i*n:i*n+i+1], k[i*n+i]
+		for j, v := range k[i*n : i*n+i] {
+			floats.AddScaled(row[:j+1], -v, s.root[j*n:j*n+j+1])
 		}
+		row[i] = 1
+		floats.Scale(1/own, row)
+		for j, v := range row {
+			s.diag[j] += v * v
+		}
+		s.logDet += 2 * math.Log(own)
 	}
-	var ch mat.Cholesky
-	if !ch.Factorize(k) {
-		return nil, ErrSingular
-	}
-	s.logDet = ch.LogDet()
-	if err := ch.InverseTo(k); err != nil {
-		return nil, ErrSingular
-	}
-	s.inv = k
 	return s, nil
 }
 
-func (s *System) correlation(p, q orb.Point) float64 {
-	return math.Exp(-math.Hypot(p[0]-q[0], p[1]-q[1]) / s.LengthM)
+// correlations sets dst to those of a place with others.
+func (s *System) correlations(p orb.Point, of []orb.Point, dst []float64) {
+	for i, q := range of {
+		x, y := p[0]-q[0], p[1]-q[1]
+		dst[i] = math.Exp(-math.Sqrt(x*x+y*y) / s.LengthM)
+	}
 }
 
 // Rows is how many rows there are.
 func (s *System) Rows() int { return len(s.Layout.At) }
+
+func (s *System) triangle() blas64.Triangular {
+	n := s.Rows()
+	return blas64.Triangular{Uplo: blas.Lower, Diag: blas.NonUnit, N: n, Stride: n, Data: s.root}
+}
 
 // Solve sets dst to K⁻¹y: n² steps.
 func (s *System) Solve(y, dst []float64) {
 	if len(y) == 0 {
 		return
 	}
-	blas64.Symv(1, s.inv.RawSymmetric(), blas64.Vector{N: len(y), Inc: 1, Data: y}, 0, blas64.Vector{N: len(dst), Inc: 1, Data: dst})
+	copy(dst, y)
+	v := blas64.Vector{N: len(y), Inc: 1, Data: dst}
+	blas64.Trmv(blas.NoTrans, s.triangle(), v)
+	blas64.Trmv(blas.Trans, s.triangle(), v)
+}
+
+// inverse is (K⁻¹)_ij.
+func (s *System) inverse(i, j int) float64 {
+	if i == j {
+		return s.diag[i]
+	}
+	n, sum := s.Rows(), 0.0
+	for r := max(i, j); r < n; r++ {
+		sum += s.root[r*n+i] * s.root[r*n+j]
+	}
+	return sum
 }
 
 // Evidence is what the marginal likelihood of y needs:
@@ -97,15 +128,13 @@ func (s *System) Block(rows []int) *Block {
 	b := &Block{rows, make([]float64, n*n)}
 	for i := range n {
 		for j := i; j < n; j++ {
-			b.upper[i*n+j] = s.inv.At(rows[i], rows[j])
+			b.upper[i*n+j] = s.inverse(rows[i], rows[j])
 		}
 	}
 	if n == 1 {
 		b.upper[0] = math.Sqrt(b.upper[0])
-	} else if n > 1 {
-		if _, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Upper, N: n, Stride: n, Data: b.upper}); !ok {
-			panic("kriging: a part of a positive matrix is not positive") // rows named twice
-		}
+	} else if n > 1 && !(lapack.Implementation{}).Dpotf2(blas.Upper, n, b.upper, n) {
+		panic("kriging: a part of a positive matrix is not positive") // rows named twice
 	}
 	return b
 }
@@ -182,7 +211,7 @@ func (s *System) Evidence(y, z []float64, without *Block) Evidence {
 // (Dubrule, Math. Geol. 15, 1983; Rasmussen and Williams eq. 5.12). z is K⁻¹y.
 func (s *System) LeaveOneOut(z, residual, variance []float64) {
 	for i := range z {
-		d := s.inv.At(i, i)
+		d := s.diag[i]
 		residual[i], variance[i] = z[i]/d, 1/d
 	}
 }

@@ -73,7 +73,7 @@ func (c *cells) fix(w []float64, top float64) Fix {
 
 const (
 	medianSteps  = 60
-	medianStillM = 1e-9
+	medianStillM = 1e-5 // what a step leaves goes with its square
 )
 
 // median is where Σ w s with s = √(d² + within) is least, by Newton's steps from

@@ -253,7 +253,7 @@ type radioMap struct {
 type silence struct{ radio, scans int }
 
 // foldEvery is after how many radios the size of numbers is taken out of a
-// product: no factor is outside of 1e±18 by much.
+// product, so that none leaves what numbers can be.
 const foldEvery = 16
 
 // leastFactor is how improbable a silence can be: [t5] is good to so much.
@@ -265,7 +265,7 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	if heard == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	w := slices.Clone(m.prior)
+	w, under := slices.Clone(m.prior), slices.Repeat([]float64{1}, len(m.prior))
 	var exponents []int // of two, where numbers were folded
 	n := 0
 	for k := range m.radios {
@@ -278,15 +278,16 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 				w[i] *= p
 			}
 		} else {
-			r.tell(st.Levels[k].MeanDBm, w)
+			r.tell(st.Levels[k].MeanDBm, w, under)
 		}
 		if n++; n%foldEvery == 0 {
-			exponents = fold(w, exponents)
+			exponents = fold(w, under, exponents)
 		}
 	}
+	over(w, under)
 	whole := 0
 	if exponents != nil {
-		exponents = fold(w, exponents)
+		exponents = fold(w, under, exponents)
 		whole = slices.Max(exponents)
 		for i, e := range exponents {
 			w[i] = math.Ldexp(w[i], e-whole)
@@ -298,8 +299,18 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	return fix
 }
 
+// over divides by the cubes of what is under, and leaves 1 there.
+func over(w, under []float64) {
+	under = under[:len(w)]
+	for i, q := range under {
+		w[i] /= q * q * q
+		under[i] = 1
+	}
+}
+
 // fold leaves fractions of numbers and adds their exponents of two up.
-func fold(w []float64, exponents []int) []int {
+func fold(w, under []float64, exponents []int) []int {
+	over(w, under)
 	if exponents == nil {
 		exponents = make([]int, len(w))
 	}
@@ -314,13 +325,15 @@ func fold(w []float64, exponents []int) []int {
 // tell multiplies by how likely a level is, up to a factor: Student's density
 //
 //	(1 + t²/ν)^(−(ν + 1)/2)/√v,  t = (y − μ)/√v
-func (r *mapped) tell(y float64, w []float64) {
+//
+// Of the first, which is cubed for ν = 5, the base goes under.
+func (r *mapped) tell(y float64, w, under []float64) {
 	const over = 1 / tDegrees
-	level, norm := r.level[:len(w)], r.norm[:len(w)]
+	level, norm, under := r.level[:len(w)], r.norm[:len(w)], under[:len(w)]
 	for i, mu := range level {
 		t := (y - mu) * norm[i]
-		q := 1 + t*t*over
-		w[i] *= norm[i] / (q * q * q) // ν = 5
+		under[i] *= 1 + t*t*over
+		w[i] *= norm[i]
 	}
 }
 

@@ -151,7 +151,7 @@ type ground struct {
 const nearSpots = 4
 
 type nearSpot struct {
-	of      int // −1 for none
+	of     int // −1 for none
 	square float64
 }
 

@@ -154,7 +154,7 @@ def fixes(log, cells, within):
         safe[on] = m[on] + (np.column_stack([x, y]) / v.sum(axis=1, keepdims=True))[~worse]
         m[on] += step[~worse]
         least[on] = f[~worse]
-        moving = moving[worse | (np.hypot(*step.T) >= 1e-9)]
+        moving = moving[worse | (np.hypot(*step.T) >= 1e-5)]
         if len(moving) == 0:
             break
     return m
