@@ -25,7 +25,12 @@ func Cells(g *Grid) (floor []int, at []orb.Point, stepM float64) {
 
 // Prior is the log of how likely the cells are, given where the walk went.
 func Prior(g *Grid, at []orb.Point, floor []int) []float64 {
-	return newGround(g.cells(), at, floor).prior(slices.Repeat([]bool{true}, len(at)))
+	return PriorOf(g, at, floor)(slices.Repeat([]bool{true}, len(at)))
+}
+
+// PriorOf is Prior given which places are left.
+func PriorOf(g *Grid, at []orb.Point, floor []int) func(left []bool) []float64 {
+	return newGround(g.cells(), at, floor).prior
 }
 
 // Spacing is how far apart places of a walk are.

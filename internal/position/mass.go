@@ -3,6 +3,7 @@ package position
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"github.com/paulmach/orb"
 )
@@ -15,6 +16,9 @@ type weighed struct {
 	at orb.Point
 	w  float64
 }
+
+// weighedPool spares a fix the making of its list.
+var weighedPool = sync.Pool{New: func() any { return new([]weighed) }}
 
 // weigh turns log probabilities over the cells into a fix.
 func (c *cells) weigh(logLik []float64) Fix {
@@ -52,13 +56,17 @@ func (c *cells) fix(w []float64, top float64) Fix {
 			floor = f
 		}
 	}
-	all := make([]weighed, 0, count[floor])
+	buffer := weighedPool.Get().(*[]weighed)
+	defer weighedPool.Put(buffer)
+	all := slices.Grow((*buffer)[:0], count[floor])
 	over := 1 / mass[floor]
-	for i, v := range w {
-		if v > least && c.floor[i] == floor {
-			all = append(all, weighed{c.at[i], v * over})
+	first := c.first[floor]
+	for i, v := range w[first:c.first[floor+1]] {
+		if v > least {
+			all = append(all, weighed{c.at[first+i], v * over})
 		}
 	}
+	*buffer = all
 	within := c.stepM * c.stepM / 12 // along an axis, of a place within its cell
 	m := median(all, 2*within)
 	v := Covariance{XX: within, YY: within}
@@ -74,32 +82,55 @@ func (c *cells) fix(w []float64, top float64) Fix {
 const (
 	medianSteps  = 60
 	medianStillM = 1e-5 // what a step leaves goes with its square
+	heavyShare   = 0.01 // of the heaviest place, from which a place is heavy
 )
 
-// median is where Σ w s with s = √(d² + within) is least, by Newton's steps from
-// the mean: with d the way to each place the gradient is −Σ w d/s, and the matrix
-// of second derivatives Σ w (I/s − d dᵀ/s³), which is positive. Where a step does
-// not descend, Weiszfeld's does (Tôhoku Math. J. 43, 1937): to the mean of the
-// places, each weighted by w/s. within, in m², smooths the distance to a place for
-// the size of its cell.
+// median is where Σ w s with s = √(d² + within) is least. within, in m², smooths
+// the distance to a place for the size of its cell. It sets out from the median of
+// the heavy places alone.
 func median(of []weighed, within float64) orb.Point {
-	var m, safe orb.Point
-	for _, p := range of {
-		m[0] += p.w * p.at[0]
-		m[1] += p.w * p.at[1]
+	top := 0.0
+	for i := range of {
+		top = max(top, of[i].w)
 	}
-	least := math.Inf(1)
+	var heavy []weighed
+	for i := range of {
+		if of[i].w >= heavyShare*top {
+			heavy = append(heavy, of[i])
+		}
+	}
+	var m orb.Point
+	sum := 0.0
+	for i := range heavy {
+		p := &heavy[i]
+		m[0], m[1], sum = m[0]+p.w*p.at[0], m[1]+p.w*p.at[1], sum+p.w
+	}
+	m[0], m[1] = m[0]/sum, m[1]/sum
+	if 2*len(heavy) < len(of) {
+		m = medianFrom(m, heavy, within)
+	}
+	return medianFrom(m, of, within)
+}
+
+// medianFrom goes to the median by Newton's steps: with d the way to each place the gradient is
+// −Σ w d/s, and the matrix of second derivatives Σ w (I/s − d dᵀ/s³), which is
+// positive. Where a step does not descend, Weiszfeld's does (Tôhoku Math. J. 43,
+// 1937): to the mean of the places, each weighted by w/s.
+func medianFrom(m orb.Point, of []weighed, within float64) orb.Point {
+	safe, least := m, math.Inf(1)
 	for range medianSteps {
 		var f, sum, x, y, xx, xy, yy float64
 		for i := range of {
 			p := &of[i]
 			dx, dy := p.at[0]-m[0], p.at[1]-m[1]
-			over := 1 / math.Sqrt(dx*dx+dy*dy+within)
+			s2 := dx*dx + dy*dy + within
+			over := 1 / math.Sqrt(s2)
 			w, ux, uy := p.w*over, dx*over, dy*over
-			f += w * (dx*dx + dy*dy + within)
+			f += w * s2
 			sum += w
+			wx, wy := w*ux, w*uy
 			x, y = x+w*dx, y+w*dy
-			xx, xy, yy = xx+w*ux*ux, xy+w*ux*uy, yy+w*uy*uy
+			xx, xy, yy = xx+wx*ux, xy+wx*uy, yy+wy*uy
 		}
 		if f > least*(1+1e-14) {
 			m, least = safe, math.Inf(1)
@@ -110,7 +141,7 @@ func median(of []weighed, within float64) orb.Point {
 		det := xx*yy - xy*xy
 		dx, dy := (yy*x+xy*y)/det, (xx*y+xy*x)/det
 		m[0], m[1] = m[0]+dx, m[1]+dy
-		if math.Hypot(dx, dy) < medianStillM {
+		if dx*dx+dy*dy < medianStillM*medianStillM {
 			break
 		}
 	}

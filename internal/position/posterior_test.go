@@ -2,6 +2,7 @@ package position_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"footrule/internal/position"
@@ -137,5 +138,53 @@ func TestCells(t *testing.T) {
 	assert.True(t, math.IsInf(position.Spacing(walked[:2], on[:2]), 1))
 	for _, l := range position.Prior(g, walked[:1], on[:1]) {
 		assert.Zero(t, l)
+	}
+}
+
+// What places left out leave is what a walk without them has, near and far apart,
+// one out or many.
+func TestPriorOfWhatIsLeft(t *testing.T) {
+	s := &site.Site{Name: "invented", Floors: []site.Floor{{ID: "G", Outline: box(0, 0, 30, 20)}, {ID: "1", ElevationM: 4, Outline: box(0, 0, 20, 20)}}}
+	g := position.NewGrid(s)
+	rng := rand.New(rand.NewPCG(3, 3))
+	for _, jitter := range []float64{.4, 2} { // no two within a metre, and some
+		var at []orb.Point
+		var floor []int
+		for i := range 60 {
+			at = append(at, orb.Point{2 + 2.5*float64(i%10) + jitter*rng.Float64(), 2 + 2.5*float64(i/10) + jitter*rng.Float64()})
+			floor = append(floor, i/50)
+		}
+		prior := position.PriorOf(g, at, floor)
+		for _, out := range []int{1, 5, 30, 55, 59, 60} {
+			left := make([]bool, len(at))
+			var atLeft []orb.Point
+			var floorLeft []int
+			for i, j := range rng.Perm(len(at)) {
+				left[j] = i >= out
+			}
+			for j, ok := range left {
+				if ok {
+					atLeft, floorLeft = append(atLeft, at[j]), append(floorLeft, floor[j])
+				}
+			}
+			reach := 1.25 * position.Spacing(atLeft, floorLeft)
+			cellFloor, cells, _ := position.Cells(g)
+			got := prior(left)
+			for i, p := range cells {
+				want, walked := math.Log(.05), false
+				for j, q := range atLeft {
+					if floorLeft[j] == cellFloor[i] {
+						walked = true
+						if math.Hypot(p[0]-q[0], p[1]-q[1]) <= reach {
+							want = 0
+						}
+					}
+				}
+				if !walked {
+					want = 0
+				}
+				require.InDelta(t, want, got[i], 1e-12, "%d out, %v on %d", out, p, cellFloor[i])
+			}
+		}
 	}
 }

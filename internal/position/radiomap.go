@@ -252,6 +252,21 @@ type radioMap struct {
 // silence is that of a radio in so many scans that listened.
 type silence struct{ radio, scans int }
 
+// product is the room for one over the cells.
+type product struct{ w, under []float64 }
+
+var productPool = sync.Pool{New: func() any { return new(product) }}
+
+// from begins with a prior, and 1 under it.
+func (p *product) from(prior []float64) (w, under []float64) {
+	p.w = append(p.w[:0], prior...)
+	p.under = slices.Grow(p.under[:0], len(prior))[:len(prior)]
+	for i := range p.under {
+		p.under[i] = 1
+	}
+	return p.w, p.under
+}
+
 // foldEvery is after how many radios the size of numbers is taken out of a
 // product, so that none leaves what numbers can be.
 const foldEvery = 16
@@ -265,7 +280,9 @@ func (m *radioMap) Fix(st *walk.Stay) Fix {
 	if heard == 0 {
 		return Fix{Reason: nothingHeard}
 	}
-	w, under := slices.Clone(m.prior), slices.Repeat([]float64{1}, len(m.prior))
+	buffer := productPool.Get().(*product)
+	defer productPool.Put(buffer)
+	w, under := buffer.from(m.prior)
 	var exponents []int // of two, where numbers were folded
 	n := 0
 	for k := range m.radios {

@@ -118,11 +118,7 @@ func spacing(at []orb.Point, floor []int) float64 {
 			next = append(next, math.Sqrt(d))
 		}
 	}
-	if len(next) == 0 {
-		return math.Inf(1)
-	}
-	slices.Sort(next)
-	return Quantile(next, .5)
+	return medianOf(next)
 }
 
 // reachSpacings is how far from a place of the walk people are thought to walk,
@@ -145,6 +141,8 @@ type ground struct {
 	at    []orb.Point
 	floor []int
 	near  [][nearSpots]nearSpot // per cell, from near to far
+	stops bool                  // no two spots are so close that they are one
+	apart [][nearSpots]nearSpot // per spot, the others from near to far
 }
 
 // nearSpots is how many spots a cell knows: one of them is left mostly.
@@ -156,61 +154,100 @@ type nearSpot struct {
 }
 
 func newGround(c *cells, at []orb.Point, floor []int) *ground {
-	g := &ground{c, at, floor, make([][nearSpots]nearSpot, len(c.at))}
+	g := &ground{cells: c, at: at, floor: floor, stops: true}
 	for i, p := range c.at {
-		near := &g.near[i]
-		for n := range near {
-			near[n] = nearSpot{-1, math.Inf(1)}
-		}
-		for j, q := range at {
-			if floor[j] != c.floor[i] {
-				continue
-			}
-			d := nearSpot{j, planar.DistanceSquared(q, p)}
-			for n := range near {
-				if d.square < near[n].square {
-					d, near[n] = near[n], d
-				}
-			}
-		}
+		g.near = append(g.near, g.nearTo(p, c.floor[i], -1))
+	}
+	for j, p := range at {
+		near := g.nearTo(p, floor[j], j)
+		g.apart = append(g.apart, near)
+		g.stops = g.stops && near[0].square >= spacingLeastM*spacingLeastM
 	}
 	return g
 }
 
-// nearest is the squared distance of a cell from the nearest of the spots that are left.
-func (g *ground) nearest(cell int, left []bool) float64 {
-	for _, n := range g.near[cell] {
+// nearTo lists the spots near a place, but for one.
+func (g *ground) nearTo(p orb.Point, floor, but int) (near [nearSpots]nearSpot) {
+	for n := range near {
+		near[n] = nearSpot{-1, math.Inf(1)}
+	}
+	for j, q := range g.at {
+		x, y := q[0]-p[0], q[1]-p[1]
+		d := nearSpot{j, x*x + y*y}
+		if d.square >= near[nearSpots-1].square || g.floor[j] != floor || j == but {
+			continue
+		}
+		for n := range near {
+			if d.square < near[n].square {
+				d, near[n] = near[n], d
+			}
+		}
+	}
+	return near
+}
+
+// nearest is the squared distance of the nearest of the spots that are left, but for
+// one, from a place with such a list.
+func (g *ground) nearest(list *[nearSpots]nearSpot, p orb.Point, floor, but int, left []bool) float64 {
+	for _, n := range list {
 		if n.of < 0 || left[n.of] {
 			return n.square
 		}
 	}
 	least := math.Inf(1)
 	for j, q := range g.at {
-		if left[j] && g.floor[j] == g.cells.floor[cell] {
-			least = min(least, planar.DistanceSquared(q, g.cells.at[cell]))
+		if left[j] && g.floor[j] == floor && j != but {
+			least = min(least, planar.DistanceSquared(q, p))
 		}
 	}
 	return least
+}
+
+// spacing is that of the spots that are left.
+func (g *ground) spacing(left []bool) float64 {
+	var at []orb.Point
+	var floor []int
+	var next []float64
+	for j, ok := range left {
+		switch {
+		case !ok:
+		case !g.stops:
+			at, floor = append(at, g.at[j]), append(floor, g.floor[j])
+		default:
+			if d := g.nearest(&g.apart[j], g.at[j], g.floor[j], j, left); !math.IsInf(d, 1) {
+				next = append(next, math.Sqrt(d))
+			}
+		}
+	}
+	if !g.stops {
+		return spacing(at, floor)
+	}
+	return medianOf(next)
+}
+
+// medianOf is the median, +Inf of nothing.
+func medianOf(values []float64) float64 {
+	if len(values) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(values)
+	return Quantile(values, .5)
 }
 
 // prior is the log of how likely the cells are before anything is heard, given the
 // spots of the walk that are left: 0 within their reach, the log of [unwalked] beyond. A
 // floor where nobody walked has 0 throughout: the walk says nothing of it.
 func (g *ground) prior(left []bool) []float64 {
-	var at []orb.Point
-	var floor []int
 	walked := make([]bool, len(g.cells.site.Floors))
 	for j, ok := range left {
-		if ok {
-			at, floor = append(at, g.at[j]), append(floor, g.floor[j])
-			walked[g.floor[j]] = true
-		}
+		walked[g.floor[j]] = walked[g.floor[j]] || ok
 	}
-	reach := reachSpacings * spacing(at, floor)
+	reach := reachSpacings * g.spacing(left)
 	beyond := math.Log(unwalked)
 	out := make([]float64, len(g.cells.at))
-	for i := range out {
-		if walked[g.cells.floor[i]] && !(g.nearest(i, left) <= reach*reach) {
+	for i, p := range g.cells.at {
+		f := g.cells.floor[i]
+		if walked[f] && !(g.nearest(&g.near[i], p, f, -1, left) <= reach*reach) {
 			out[i] = beyond
 		}
 	}
