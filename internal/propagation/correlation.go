@@ -6,7 +6,9 @@ import (
 	"footrule/internal/parallel"
 
 	"github.com/paulmach/orb"
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/floats"
+	lapack "gonum.org/v1/gonum/lapack/gonum"
 )
 
 // correlation says how the residuals of a group hang together. Shadowing is
@@ -106,7 +108,11 @@ func (f *groupFit) correlogram(t, a []float64) correlation {
 	if len(samples) > 0 {
 		n := len(rangesM) * len(shares)
 		logs := make([]float64, n)
-		parallel.Do(n, func(g int) { logs[g] = restricted(samples, rangesM[g/len(shares)], shares[g%len(shares)]) })
+		alone := restricted(samples, rangesM[0], shares[:1])[0] // nothing is shared over any range
+		parallel.Do(len(rangesM), func(r int) {
+			logs[r*len(shares)] = alone
+			copy(logs[r*len(shares)+1:], restricted(samples, rangesM[r], shares[1:]))
+		})
 		best := math.Inf(-1)
 		for _, l := range logs {
 			best = max(best, l)
@@ -174,67 +180,73 @@ func dist(a, b orb.Point) float64 {
 	return math.Sqrt(dx*dx + dy*dy)
 }
 
-// restricted is the restricted log likelihood of the samples.
-func restricted(samples []sample, ell, kappa float64) float64 {
-	l, q, df := 0.0, 0.0, 0.0
-	for _, s := range samples {
+// restricted is the restricted log likelihood of the samples for one range and
+// some shares.
+func restricted(samples []sample, ell float64, shares []float64) []float64 {
+	l, q, df := make([]float64, len(shares)), make([]float64, len(shares)), make([]float64, len(shares))
+	for i := range samples {
+		s := &samples[i]
 		n := len(s.t)
-		c := mat.NewSymDense(n, nil)
+		near, c := make([]float64, n*n), make([]float64, n*n)
 		for i := range n {
-			c.SetSym(i, i, 1)
-			for j := i + 1; j < n; j++ {
-				c.SetSym(i, j, kappa*math.Exp(-s.dist[i][j]/ell))
+			for j := range i {
+				near[i*n+j] = math.Exp(-s.dist[i][j] / ell)
 			}
 		}
-		var ch mat.Cholesky
-		if !ch.Factorize(c) {
-			return math.Inf(-1)
-		}
-		b := mat.NewDense(n, 3, nil)
-		for i := range n {
-			b.SetRow(i, []float64{s.x[i][0], s.x[i][1], s.t[i]})
-		}
-		var u mat.TriDense
-		ch.UTo(&u)
-		whiten(&u, b)
-		var g [3][3]float64
-		for i := range n {
-			for r := range 3 {
-				for k := range 3 {
-					g[r][k] += b.At(i, r) * b.At(i, k)
-				}
+		for k, kappa := range shares {
+			for i := range n {
+				floats.ScaleTo(c[i*n:i*n+i], kappa, near[i*n:i*n+i])
+				c[i*n+i] = 1
 			}
+			square, logs, ok := s.restricted(c)
+			if ok {
+				df[k] += float64(n - 2)
+			}
+			q[k] += square
+			l[k] += logs
 		}
-		det := g[0][0]*g[1][1] - g[0][1]*g[0][1]
-		if det <= 1e-12*g[0][0]*g[1][1] {
-			continue
-		}
-		b0 := (g[1][1]*g[0][2] - g[0][1]*g[1][2]) / det
-		b1 := (g[0][0]*g[1][2] - g[0][1]*g[0][2]) / det
-		q += g[2][2] - b0*g[0][2] - b1*g[1][2]
-		df += float64(n - 2)
-		l += -ch.LogDet()/2 - math.Log(det)/2
 	}
-	return l - df/2*math.Log(q)
+	for k := range l {
+		if !math.IsInf(l[k], -1) {
+			l[k] -= df[k] / 2 * math.Log(q[k])
+		}
+	}
+	return l
 }
 
-// whiten solves Uᵀ Z = B in place.
-func whiten(u *mat.TriDense, b *mat.Dense) {
-	n, m := b.Dims()
+// restricted gives the sum of squares about the regression and the logarithms of
+// a sample whose correlation is c, lower and written over; −Inf where c is none,
+// and not ok where the regression can't be told.
+func (s *sample) restricted(c []float64) (square, logs float64, ok bool) {
+	n := len(s.t)
+	if !(lapack.Implementation{}).Dpotf2(blas.Lower, n, c, n) {
+		return 0, math.Inf(-1), false
+	}
+	var b [3][]float64 // x and t, whitened: L⁻¹
+	for r := range b {
+		b[r] = make([]float64, n)
+	}
+	logDet := 0.0
 	for i := range n {
-		row := b.RawRowView(i)
-		for j := range i {
-			v := u.At(j, i)
-			prev := b.RawRowView(j)
-			for c := range m {
-				row[c] -= v * prev[c]
-			}
-		}
-		v := u.At(i, i)
-		for c := range m {
-			row[c] /= v
+		row, own := c[i*n:i*n+i], c[i*n+i]
+		b[0][i] = (s.x[i][0] - floats.Dot(row, b[0][:i])) / own
+		b[1][i] = (s.x[i][1] - floats.Dot(row, b[1][:i])) / own
+		b[2][i] = (s.t[i] - floats.Dot(row, b[2][:i])) / own
+		logDet += 2 * math.Log(own)
+	}
+	var g [3][3]float64
+	for r := range b {
+		for k := range b {
+			g[r][k] = floats.Dot(b[r], b[k])
 		}
 	}
+	det := g[0][0]*g[1][1] - g[0][1]*g[0][1]
+	if det <= 1e-12*g[0][0]*g[1][1] {
+		return 0, 0, false
+	}
+	b0 := (g[1][1]*g[0][2] - g[0][1]*g[1][2]) / det
+	b1 := (g[0][0]*g[1][2] - g[0][1]*g[0][2]) / det
+	return g[2][2] - b0*g[0][2] - b1*g[1][2], -logDet/2 - math.Log(det)/2, true
 }
 
 // together gives the mean product of scores of one radio in several stays at

@@ -5,6 +5,7 @@ import (
 
 	"footrule/internal/parallel"
 
+	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -70,74 +71,50 @@ func (f *groupFit) scores() *scored {
 	return s
 }
 
+// spot is where stays of one place were made.
+type spot struct {
+	place, floor int
+	at           orb.Point
+}
+
+// spots lists those of the stays, and gives that of each stay.
+func (d *Data) spots() (all []spot, of []int) {
+	seen := map[spot]int{}
+	of = make([]int, d.Stays())
+	for i := range of {
+		s := spot{d.PlaceOf[i], d.Floor[i], d.At[i]}
+		n, ok := seen[s]
+		if !ok {
+			n = len(all)
+			seen[s] = n
+			all = append(all, s)
+		}
+		of[i] = n
+	}
+	return all, of
+}
+
+// between is the correlation of two stays of one radio at different spots.
+func (c *correlation) between(a, b *spot) float64 {
+	switch {
+	case a.place == b.place:
+		return c.repeat
+	case a.floor != b.floor || len(c.table) == 0:
+		return 0
+	}
+	return c.at(dist(a.at, b.at))
+}
+
 // meat is M over all parameters and for every block alone over its local ones,
 // by how much correlation lengthens the variance of the spreads, Σ C_ij²/N, and
-// the number of independent rows that stays.
+// the number of independent rows that stays. Rows of one radio at one spot go
+// together, so that it takes rows + spots² steps for a radio.
 func (f *groupFit) meat(sc *scored, c *correlation) (m *mat.SymDense, blocks [][]float64, inflation, effective float64) {
 	p := f.size()
 	m = mat.NewSymDense(p, nil)
-	d, a := f.data, sc.a
-	type sums struct {
-		m     []float64 // of the block's rows, over its local parameters
-		c2, n float64
-	}
-	parts := make([]sums, f.blocks)
-	parallel.Do(f.blocks, func(k int) {
-		at := f.locals(k)
-		q := len(at)
-		lo, n := f.design.start[k], f.design.start[k+1]-f.design.start[k]
-		x := make([]float64, n*q)
-		left := make([]float64, n)
-		for i := range n {
-			f.regressors(lo+i, at, f.theta, x[i*q:(i+1)*q])
-			for j := range q {
-				x[i*q+j] *= a[lo+i]
-			}
-			left[i] = sc.left[lo+i]
-		}
-		s := sums{m: make([]float64, q*q)}
-		cx := make([]float64, q) // x_i/2 and what is correlated with it before i
-		for i := range n {
-			if a[lo+i] == 0 {
-				continue
-			}
-			for r := range q {
-				cx[r] = x[i*q+r] / 2
-			}
-			heard := f.level[lo+i].Heard > 0
-			if heard {
-				s.n++
-				s.c2++
-			}
-			pi := d.PlaceOf[f.stay[lo+i]]
-			for j := range i {
-				if a[lo+j] == 0 {
-					continue
-				}
-				rho := c.repeat
-				if d.PlaceOf[f.stay[lo+j]] != pi {
-					rho = c.at(f.apart(lo+i, lo+j))
-				}
-				if rho == 0 {
-					continue
-				}
-				if heard && f.level[lo+j].Heard > 0 {
-					s.c2 += 2 * rho * rho
-				}
-				rho *= left[i] * left[j]
-				xj := x[j*q : j*q+q]
-				for r, v := range xj {
-					cx[r] += rho * v
-				}
-			}
-			for r := range q {
-				for u := range q {
-					s.m[r*q+u] += x[i*q+r]*cx[u] + cx[r]*x[i*q+u]
-				}
-			}
-		}
-		parts[k] = s
-	})
+	spots, of := f.data.spots()
+	parts := make([]meatOf, f.blocks)
+	parallel.Do(f.blocks, func(k int) { parts[k] = f.meatOf(k, sc, c, spots, of) })
 	var n, c2 float64
 	for k := range parts {
 		at := f.locals(k)
@@ -156,6 +133,77 @@ func (f *groupFit) meat(sc *scored, c *correlation) (m *mat.SymDense, blocks [][
 	}
 	inflation = c2 / max(n, 1)
 	return m, blocks, inflation, n / inflation
+}
+
+// meatOf is M of one block.
+type meatOf struct {
+	m     []float64 // over its local parameters
+	c2, n float64   // Σ C_ij², and rows, of those that heard
+}
+
+func (f *groupFit) meatOf(k int, sc *scored, c *correlation, spots []spot, of []int) meatOf {
+	at := f.locals(k)
+	q := len(at)
+	s := meatOf{m: make([]float64, q*q)}
+	x := make([]float64, q)
+	group := make([]int, len(spots)) // of a spot, 1 more than its place in the lists that follow
+	var which []int
+	var sums, heard []float64 // Σ b x, and rows that heard
+	for i := f.design.start[k]; i < f.design.start[k+1]; i++ {
+		if sc.a[i] == 0 {
+			continue
+		}
+		n := of[f.stay[i]]
+		if group[n] == 0 {
+			which, heard = append(which, n), append(heard, 0)
+			sums = append(sums, make([]float64, q)...)
+			group[n] = len(which)
+		}
+		g := group[n] - 1
+		f.regressors(i, at, f.theta, x)
+		b := sc.a[i] * sc.left[i]
+		// A row with itself has a correlation of 1, and those of a spot c.repeat.
+		own := sc.a[i]*sc.a[i] - c.repeat*b*b
+		for r, v := range x {
+			for u, w := range x[:r+1] {
+				s.m[r*q+u] += own * v * w
+			}
+			sums[g*q+r] += b * v
+		}
+		if f.level[i].Heard > 0 {
+			heard[g]++
+		}
+	}
+	near := make([]float64, q) // half of the sum of a spot, and what is correlated with it before
+	for g, n := range which {
+		own := sums[g*q : (g+1)*q]
+		for r, v := range own {
+			near[r] = c.repeat * v / 2
+		}
+		s.n += heard[g]
+		s.c2 += heard[g] + c.repeat*c.repeat*heard[g]*(heard[g]-1)
+		for e, o := range which[:g] {
+			rho := c.between(&spots[n], &spots[o])
+			if rho == 0 {
+				continue
+			}
+			s.c2 += 2 * rho * rho * heard[g] * heard[e]
+			for r, v := range sums[e*q : (e+1)*q] {
+				near[r] += rho * v
+			}
+		}
+		for r := range q {
+			for u := range r + 1 {
+				s.m[r*q+u] += own[r]*near[u] + near[r]*own[u]
+			}
+		}
+	}
+	for r := range q {
+		for u := range r {
+			s.m[u*q+r] = s.m[r*q+u]
+		}
+	}
+	return s
 }
 
 // differing is how much the radios of a band differ in their exponents.
