@@ -95,11 +95,7 @@ func newFit(v *view) *fit {
 	f.shared(2, .8)
 	f.hyper(around(f.ell, .75, 1, 1.33), plus(f.rho, -.1, 0, .1), around(f.tauN, .7, 1, 1.4))
 	f.shared(rounds, .5)
-	f.corr = f.correlation(f.ell, f.rho)
-	each(len(f.radios), func(k int) {
-		rf := &f.radios[k]
-		rf.chol, rf.logDet = factor(f.corr, r.n, rf.rows)
-	})
+	f.refactor()
 	f.silence()
 	f.kinship()
 	return f

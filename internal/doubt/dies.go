@@ -1,6 +1,9 @@
 package doubt
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A part of a floor may lie behind walls that are not on the plan: what is left
 // of a walk shares a shade of N(0, 2.5² dB²), averaged over so many levels.
@@ -13,10 +16,14 @@ const (
 const leastBefore = 3
 
 // dies looks for access points that were not heard from some row on though
-// others were expected to: over rows after that, far enough apart to be
+// others were expected to: over the rows from τ on, far enough apart to be
 // independent,
 //
-//	lbf = −log E_b Π P(unheard | b) − log N,  b ~ N(0, 2.5² dB²)
+//	l(τ) = −log E_b Π P(unheard | b),  b ~ N(0, 2.5² dB²)
+//	lbf = log mean_τ exp(l(τ))
+//
+// where l is −∞ for τ before it was last heard. Of rows too near to each other
+// the one counts where hearing is likeliest.
 func (f *fit) dies() []Finding {
 	out := make([]*Finding, len(f.v.spots))
 	each(len(out), func(ap int) {
@@ -30,42 +37,76 @@ func (f *fit) dies() []Finding {
 		if heard < leastBefore {
 			return
 		}
-		lbf, first := 0.0, -1
-		expected := 0.0
+		n, share := f.v.rows.n, f.share(ap)
+		l := make([]float64, n-1-last) // per τ
+		expected, first := 0.0, n
 		for k := range f.radios {
 			rf := &f.radios[k]
 			if rf.ap != ap || len(rf.rows) < leastBefore {
 				continue
 			}
+			quiet := after(rf.silent, last)
+			if len(quiet) == 0 {
+				continue
+			}
+			first = min(first, quiet[0])
+			ups := make(map[int]*upTo, len(quiet))
+			for _, i := range quiet {
+				ups[i] = f.upTo(k, i)
+			}
 			hearings := 0.0
-			apart := f.spaced(after(rf.silent, last))
-			ll := make([]float64, shadeSteps)
-			for _, i := range apart {
-				c := k*f.v.rows.n + i
-				mu, sd := f.predict(k, i, rf.rows, &f.krigs[k])
-				pm, low := f.odds(f.v.rows.listened[c]), f.v.rows.floorDBm[c]
-				for s := range ll {
-					ll[s] += unheard(pm, mu+shadeDB*quantile((float64(s)+.5)/shadeSteps), sd, low)
+			for a, i := range quiet {
+				ll, sum := upTo{}, 0.0
+				order := slices.Clone(quiet[a:])
+				sortBy(order, func(i int) float64 { return -ups[i].hearing })
+				for _, j := range f.spaced(order) {
+					for s, v := range ups[j].unheard {
+						ll.unheard[s] += v
+					}
+					sum += ups[j].hearing
 				}
-				hearings += 1 - math.Exp(unheard(pm, mu, sd, low))
-			}
-			sum := -logMean(ll)
-			for _, i := range after(rf.silent, last) {
-				if first < 0 || i < first {
-					first = i
+				from := last + 1
+				if a > 0 {
+					from = quiet[a-1] + 1
 				}
+				for t := from; t <= i; t++ {
+					l[t-last-1] -= share * logMean(ll.unheard[:])
+				}
+				hearings = max(hearings, sum)
 			}
-			lbf += sum
 			expected = max(expected, hearings)
 		}
-		if first < 0 {
+		if first == n {
 			return
 		}
-		lbf = lbf*f.share(ap) - math.Log(float64(f.v.rows.n))
-		out[ap] = &Finding{Kind: Dies, APs: []int{ap}, Effect: expected, SE: math.NaN(), LBF: lbf, Threshold: thresholds[Dies],
-			When: f.visit(first), Early: f.visit(last), Late: f.visit(first), row: first}
+		late := first
+		for t, v := range l {
+			if v > l[0]-wide && last+1+t > late {
+				late = last + 1 + t
+			}
+		}
+		out[ap] = &Finding{Kind: Dies, APs: []int{ap}, Effect: expected, SE: math.NaN(), LBF: logSum(l) - math.Log(float64(n)), Threshold: thresholds[Dies],
+			When: f.visit(first), Early: f.visit(last), Late: f.visit(late), row: first}
 	})
 	return kept(out)
+}
+
+// upTo is what a silent row would be expected to hear: log P(unheard) in each
+// shade, and the probability of being heard in none.
+type upTo struct {
+	unheard [shadeSteps]float64
+	hearing float64
+}
+
+func (f *fit) upTo(k, i int) *upTo {
+	c := k*f.v.rows.n + i
+	mu, sd := f.predict(k, i, f.radios[k].rows, &f.krigs[k])
+	pm, low := f.odds(f.v.rows.listened[c]), f.v.rows.floorDBm[c]
+	out := &upTo{hearing: 1 - math.Exp(unheard(pm, mu, sd, low))}
+	for s := range out.unheard {
+		out.unheard[s] = unheard(pm, mu+shadeDB*quantile((float64(s)+.5)/shadeSteps), sd, low)
+	}
+	return out
 }
 
 // after keeps the rows later than one.

@@ -21,6 +21,7 @@ type fault struct {
 type planted struct {
 	hit func(f doubt.Finding) (bool, float64) // whether it is named, and how far off its place or size is
 	by  func(rep *doubt.Report) float64       // its size in the unit in which hits are counted; nil for none
+	se  func(rep *doubt.Report) float64       // its size over the standard error that is reported; nil for none
 	of  *scene                                // the scene without it, where by wants a report on that
 }
 
@@ -156,6 +157,7 @@ func plantStep(db float64, walk func(*scene)) func(*scene) (planted, bool) {
 				return f.APs[0] == ap && f.Effect*sign > 0, math.Abs(f.Effect - sign*db)
 			},
 			by: func(rep *doubt.Report) float64 { return db / rep.Power.APs[ap].StepDB },
+			se: func(rep *doubt.Report) float64 { return db / rep.Power.APs[ap].StepSE },
 		}, true
 	}
 }

@@ -143,14 +143,13 @@ func (f *fit) candidates(ctx context.Context, calm bool) []Finding {
 	if ctx.Err() != nil {
 		return all
 	}
-	before := f.again(f.v).total()
-	all = append(all, f.scale(before)...)
+	all = append(all, f.scale()...)
 	if calm && ctx.Err() == nil {
 		spots := f.points()
 		for _, s := range spots {
 			all = append(all, f.pointFinding(s))
 		}
-		all = append(all, f.exchanges(spots, before)...)
+		all = append(all, f.exchanges(spots, f.again(f.v).total())...)
 	}
 	return all
 }

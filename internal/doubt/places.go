@@ -129,7 +129,10 @@ func (f *fit) total() float64 {
 }
 
 // logMean is log of the mean of exp(v).
-func logMean(v []float64) float64 {
+func logMean(v []float64) float64 { return logSum(v) - math.Log(float64(len(v))) }
+
+// logSum is log of the sum of exp(v).
+func logSum(v []float64) float64 {
 	top := math.Inf(-1)
 	for _, x := range v {
 		top = max(top, x)
@@ -141,5 +144,5 @@ func logMean(v []float64) float64 {
 	for _, x := range v {
 		sum += math.Exp(x - top)
 	}
-	return top + math.Log(sum/float64(len(v)))
+	return top + math.Log(sum)
 }

@@ -2,6 +2,7 @@ package doubt
 
 import (
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -19,7 +20,13 @@ const (
 // the middle of the points, while access points stay:
 //
 //	lbf = log Σ_s p(s) exp(L(s) − L(1)),  log s ~ N(0, 0.12²)
-func (f *fit) scale(before float64) []Finding {
+//
+// over the rows in which a radio is predicted above the floor of hearing: what is
+// heard below is the upper part of what there is, and a scale that leads fewer
+// ways through walls would have that for evidence.
+func (f *fit) scale() []Finding {
+	f = f.inTheClear()
+	before := f.again(f.v).total()
 	var out []Finding
 	for _, middle := range []bool{false, true} {
 		if fd, ok := f.scaleAbout(middle, before); ok {
@@ -124,6 +131,20 @@ func (f *fit) scaled(middle bool, s float64) float64 {
 	return g.total()
 }
 
+// inTheClear is the fit over the rows in which a radio is predicted a spread
+// above the floor of hearing.
+func (f *fit) inTheClear() *fit {
+	g := *f
+	g.radios = slices.Clone(f.radios)
+	for k := range g.radios {
+		if len(f.radios[k].rows) >= 3 {
+			o := f.ownOf(k)
+			g.radios[k].rows, g.radios[k].silent = f.clear(k, o, f.radios[k].rows), f.clear(k, o, f.radios[k].silent)
+		}
+	}
+	return &g
+}
+
 // again fits a view with the lengths and nuggets of f and the shared terms
 // from there on.
 func (f *fit) again(v *view) *fit {
@@ -137,10 +158,15 @@ func (f *fit) again(v *view) *fit {
 	g.radios = append([]radioFit(nil), f.radios...)
 	g.aim()
 	g.shared(3, .8)
-	g.corr = g.correlation(g.ell, g.rho)
-	for k := range g.radios {
-		rf := &g.radios[k]
-		rf.chol, rf.logDet = factor(g.corr, v.rows.n, rf.rows)
-	}
+	g.refactor()
 	return g
+}
+
+// refactor takes the correlation anew.
+func (f *fit) refactor() {
+	f.corr = f.correlation(f.ell, f.rho)
+	each(len(f.radios), func(k int) {
+		rf := &f.radios[k]
+		rf.chol, rf.logDet = factor(f.corr, f.v.rows.n, rf.rows)
+	})
 }

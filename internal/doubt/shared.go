@@ -7,13 +7,13 @@ import (
 	"gonum.org/v1/gonum/blas/blas64"
 )
 
-// clear lists the rows in which a radio is predicted a spread above the floor of
-// hearing, so that being heard there selects nothing.
-func (f *fit) clear(k int, o own) []int {
+// clear lists those of some rows in which a radio is predicted a spread above the
+// floor of hearing, so that being heard there selects nothing.
+func (f *fit) clear(k int, o own, rows []int) []int {
 	rf, r := &f.radios[k], f.v.rows
 	s := math.Sqrt(f.bands[rf.band].s2)
 	var out []int
-	for _, i := range rf.rows {
+	for _, i := range rows {
 		if f.mean(rf, i)+o.b0+o.b1*f.x(rf, i) > r.floorDBm[k*r.n+i]+s {
 			out = append(out, i)
 		}
@@ -45,7 +45,7 @@ func (f *fit) shared(rounds int, step float64) {
 				h.chol, h.logDet = factor(corr, n, h.rows)
 			}
 			_, o := f.evidence(&f.bands[rf.band], f.tauN, len(h.rows), h.logDet, f.products(k, h.rows, h.chol))
-			if c := f.clear(k, o); len(c) >= 3 && !slices.Equal(c, h.rows) {
+			if c := f.clear(k, o, rf.rows); len(c) >= 3 && !slices.Equal(c, h.rows) {
 				h.rows = c
 				h.chol, h.logDet = factor(corr, n, c)
 			}
@@ -173,7 +173,7 @@ func (f *fit) hyper(lengths, nuggets, slopes []float64) {
 		rf := &f.radios[k]
 		t, logDet := factor(now, f.v.rows.n, rf.rows)
 		_, o := f.evidence(&f.bands[rf.band], f.tauN, len(rf.rows), logDet, f.products(k, rf.rows, t))
-		if used[j] = f.clear(k, o); len(used[j]) < leastRows {
+		if used[j] = f.clear(k, o, rf.rows); len(used[j]) < leastRows {
 			used[j] = rf.rows
 		}
 	})

@@ -3,11 +3,13 @@ package doubt_test
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"footrule/internal/doubt"
@@ -35,7 +37,7 @@ type outcome struct {
 	wrong             int // something was named, but not the fault
 	more              int // something was named besides
 	errs              []float64
-	by                []sized
+	by, se            []sized
 }
 
 // sized is one site with the size of its fault.
@@ -85,6 +87,9 @@ func study(t testing.TB, f fault, k kind, from uint64, n int) outcome {
 		}
 		if p.by != nil {
 			o.by = append(o.by, sized{p.by(rep), found})
+		}
+		if p.se != nil {
+			o.se = append(o.se, sized{p.se(rep), found})
 		}
 	}
 	return o
@@ -149,7 +154,7 @@ func TestStudy(t *testing.T) {
 		}
 	}
 	fmt.Printf("\n| sites | fault | size | found | named first | only another named | another named too | median error |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n")
-	by := map[string]map[doubt.Kind][]sized{}
+	by, se := map[string]map[doubt.Kind][]sized{}, map[string][]sized{}
 	for _, k := range kinds {
 		if k.name != "clean" && k.name != "hard" {
 			continue
@@ -162,8 +167,13 @@ func TestStudy(t *testing.T) {
 			o := study(t, f, k.kind, 1000, n)
 			fmt.Printf("| %s | %s | %s | %d of %d (%.0f %%) | %d | %d | %d | %.1f |\n", k.name, f.name, f.size, o.hit, o.sites, 100*float64(o.hit)/float64(o.sites), o.first, o.wrong, o.more, median(o.errs))
 			by[k.name][f.kind] = append(by[k.name][f.kind], o.by...)
+			if _, walk, ok := strings.Cut(f.name, "power, "); ok {
+				walk = k.name + ", " + walk
+				se[walk] = append(se[walk], o.se...)
+			}
 		}
 	}
+	perError(se)
 	fmt.Printf("\n| sites | fault | by | found |\n| --- | --- | --- | --- |\n")
 	for _, k := range []string{"clean", "hard"} {
 		for _, f := range []doubt.Kind{doubt.Moved, doubt.Point, doubt.Power, doubt.Dies} {
@@ -188,6 +198,20 @@ func TestStudy(t *testing.T) {
 			if all > 0 {
 				fmt.Printf("| %s | %s | nothing promised | %d of %d |\n", k, f, hits, all)
 			}
+		}
+	}
+}
+
+// perError prints what is found of changes of power by their size over its
+// standard error, per kind of walk.
+func perError(se map[string][]sized) {
+	fmt.Printf("\n| walk | change over its standard error | found |\n| --- | --- | --- |\n")
+	for _, walk := range slices.Sorted(maps.Keys(se)) {
+		lo := 0.0
+		for _, hi := range []float64{2, 3, 4, 5, math.Inf(1)} {
+			hits, all := between(se[walk], lo, hi)
+			fmt.Printf("| %s | %g to %g | %d of %d |\n", walk, lo, hi, hits, all)
+			lo = hi
 		}
 	}
 }
