@@ -58,26 +58,6 @@ func (p *Multicover) Solve(ctx context.Context) *Choice {
 // second.
 const solverBudget = 250_000_000
 
-// Check reports whether the columns cover every row as demanded, but for short
-// rows, which all columns that cover them must be chosen for.
-func (p *Multicover) Check(columns []int) error {
-	have, could := make([]int, p.Rows), make([]int, p.Rows)
-	for c, rows := range p.Columns {
-		for _, r := range rows {
-			could[r]++
-			if slices.Contains(columns, c) {
-				have[r]++
-			}
-		}
-	}
-	for r, n := range have {
-		if d := min(p.demand(r), could[r]); n < d {
-			return fmt.Errorf("row %d is covered %d times of %d", r, n, d)
-		}
-	}
-	return nil
-}
-
 func (p *Multicover) demand(r int) int {
 	if p.Demand == nil {
 		return 1

@@ -16,24 +16,14 @@ type Interval struct {
 // Half is half of the width.
 func (i Interval) Half() float64 { return (i.Hi - i.Lo) / 2 }
 
-// Jackknife gives a statistic with each of n units left out in turn, and from
-// those values θ_(i) with mean θ_(·)
+// jackknife gives, from a statistic v with each of n units left out in turn, with
+// mean θ_(·),
 //
 //	a  = Σ (θ_(·) − θ_(i))³ / (6 [Σ (θ_(·) − θ_(i))²]^{3/2})
 //	se = √((n − 1)/n Σ (θ_(i) − θ_(·))²)
 //
 // (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, eq. 14.15 and
-// 11.5). leaveOut(i) is the statistic without unit i. a is 0 where all are equal.
-func Jackknife(n int, leaveOut func(i int) float64) (a, se float64) {
-	v := make([]float64, n)
-	mean := 0.0
-	for i := range v {
-		v[i] = leaveOut(i)
-		mean += v[i] / float64(n)
-	}
-	return jackknife(v, mean)
-}
-
+// 11.5). a is 0 where all are equal.
 func jackknife(v []float64, mean float64) (a, se float64) {
 	var s2, s3 float64
 	for _, x := range v {

@@ -79,27 +79,6 @@ func Information(terms []Term) (xx, xy, yy float64) {
 	return xx, xy, yy
 }
 
-// BoundCommonLevel is [Bound] where an offset common to all levels is unknown
-// too, as with a receiver that was not calibrated: with s = (∂μ/∂x, ∂μ/∂y)/σ
-// and u = 1/σ, F = Σ ω s sᵀ − Σ ω s u Σ ω u sᵀ/Σ ω u².
-func BoundCommonLevel(terms []Term) (c Covariance, ok bool) {
-	var xx, xy, yy, xu, yu, uu float64
-	for _, t := range terms {
-		sx, sy := t.slope()
-		u := 1 / t.SigmaDB
-		xx += t.Weight * sx * sx
-		xy += t.Weight * sx * sy
-		yy += t.Weight * sy * sy
-		xu += t.Weight * sx * u
-		yu += t.Weight * sy * u
-		uu += t.Weight * u * u
-	}
-	if !(uu > 0) {
-		return Covariance{}, false
-	}
-	return BoundOf(xx-xu*xu/uu, xy-xu*yu/uu, yy-yu*yu/uu)
-}
-
 // slope is ∂μ/∂p in units of σ.
 func (t *Term) slope() (x, y float64) {
 	g := -10 * t.Exponent / (t.SigmaDB * math.Ln10 * t.DistanceM * t.DistanceM)

@@ -79,21 +79,6 @@ func TestBoundAgainstPatwari(t *testing.T) {
 	assert.InDelta(t, 0, math.Mod(deg+90, 180)-90, 1e-9)
 }
 
-// A common unknown level: crb.hall.5_5.P0 of the same recomputation; and on a
-// circle, by symmetry, nothing is lost.
-func TestBoundCommonLevel(t *testing.T) {
-	c, ok := position.BoundCommonLevel(terms(orb.Point{5, 5}, 3, 6, hall...))
-	require.True(t, ok)
-	assert.InDelta(t, 8.378832984875094, c.RMS(), 1e-9)
-	for _, n := range []int{3, 4, 5, 6, 8} {
-		c, ok := position.BoundCommonLevel(terms(orb.Point{}, 3, 6, circle(n, 10)...))
-		require.True(t, ok)
-		assert.InDelta(t, 20/math.Sqrt(float64(n))*math.Ln10/10*2, c.RMS(), 1e-9)
-	}
-	_, ok = position.BoundCommonLevel(terms(orb.Point{5, 5}, 3, 6, hall[:2]...))
-	assert.False(t, ok, "two radios tell two numbers, not three")
-}
-
 func TestBoundLaws(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 4))
 	in := func() orb.Point { return orb.Point{40 * rng.Float64(), 20 * rng.Float64()} }

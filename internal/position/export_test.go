@@ -12,6 +12,12 @@ import (
 // JudgeWatched lets tests see the fit by which each place is judged.
 var JudgeWatched = judgeWatched
 
+// NewLocator prepares a method to find fixes from all stays of d, and from the fit
+// to them.
+func NewLocator(m Method, g *Grid, d *propagation.Data, f *propagation.Fit) Locator {
+	return Without(m, g, d, f, f)
+}
+
 // Without is the locator by which leave-one-out judges places of d.
 func Without(m Method, g *Grid, d *propagation.Data, all, left *propagation.Fit, places ...int) Locator {
 	return learnerOf(m)(&lessons{grid: g, data: d, fit: all}).without(left, places)
@@ -106,3 +112,15 @@ func (p *Prospect) Loss(of int, candidates ...int) float64 { return p.chooser(of
 
 // ForPlaces is the confidence that is asked of a bootstrap.
 func ForPlaces(confidence float64, n int) float64 { return forPlaces(confidence, n) }
+
+// Jackknife gives the acceleration and the standard error of a statistic, of
+// which leaveOut is the value without a unit.
+func Jackknife(n int, leaveOut func(i int) float64) (a, se float64) {
+	v := make([]float64, n)
+	mean := 0.0
+	for i := range v {
+		v[i] = leaveOut(i)
+		mean += v[i] / float64(n)
+	}
+	return jackknife(v, mean)
+}

@@ -179,8 +179,7 @@ func (g *Grid) Bound(f *propagation.Fit, floor int, at orb.Point, scans int) (c 
 	return c, true
 }
 
-// Terms lists the radios of a fit as they count at a place, for [Bound] and
-// [BoundCommonLevel].
+// Terms lists the radios of a fit as they count at a place, for [Bound].
 func (g *Grid) Terms(f *propagation.Fit, floor int, at orb.Point, scans int) []Term {
 	var out []Term
 	m := float64(max(scans, 1))

@@ -1,7 +1,6 @@
 package position
 
 import (
-	"fmt"
 	"slices"
 
 	"footrule/internal/propagation"
@@ -43,16 +42,6 @@ func Methods() []Method {
 // is safe for use by several goroutines.
 type Locator interface {
 	Fix(*walk.Stay) Fix
-}
-
-// NewLocator prepares a method to find fixes from all stays of d, which were
-// observed on the grid's site, and from the fit to them.
-func NewLocator(m Method, g *Grid, d *propagation.Data, f *propagation.Fit) (Locator, error) {
-	learn := learnerOf(m)
-	if learn == nil {
-		return nil, fmt.Errorf("no method %q; use one of %v", m, Methods())
-	}
-	return learn(&lessons{grid: g, data: d, fit: f}).without(f, nil), nil
 }
 
 // lessons are what a method learns from.

@@ -40,8 +40,7 @@ func BenchmarkMethodFix(b *testing.B) {
 	require.NoError(b, err)
 	g := position.NewGrid(s)
 	for _, m := range position.Methods() {
-		l, err := position.NewLocator(m, g, d, f)
-		require.NoError(b, err)
+		l := position.NewLocator(m, g, d, f)
 		b.Run(string(m), func(b *testing.B) {
 			for i := range b.N {
 				l.Fix(&stays[i%len(stays)])

@@ -44,8 +44,7 @@ func TestJudgedPlaceIsNotLearned(t *testing.T) {
 				}
 				return true
 			})
-			never, err := position.NewLocator(m, g, rest, left)
-			require.NoError(t, err)
+			never := position.NewLocator(m, g, rest, left)
 			judge := position.Without(m, g, d, all, left, places...)
 			for i := range stays {
 				want, got := never.Fix(&stays[i]), judge.Fix(&stays[i])
@@ -55,8 +54,6 @@ func TestJudgedPlaceIsNotLearned(t *testing.T) {
 			}
 		}
 	}
-	_, err = position.NewLocator("guess", g, d, all)
-	assert.ErrorContains(t, err, `no method "guess"`)
 }
 
 // Every method judges by every protocol, the same on any number of processors,
@@ -138,8 +135,7 @@ func TestNoFixFromSilence(t *testing.T) {
 	require.NoError(t, err)
 	g := position.NewGrid(s)
 	for _, m := range position.Methods() {
-		l, err := position.NewLocator(m, g, d, f)
-		require.NoError(t, err)
+		l := position.NewLocator(m, g, d, f)
 		for _, levels := range [][]walk.Level{nil, make([]walk.Level, len(s.Radios()))} {
 			fix := l.Fix(&walk.Stay{Scans: 3, Levels: levels})
 			assert.False(t, fix.Located, m)
@@ -161,8 +157,7 @@ func TestDeafScansSayNothing(t *testing.T) {
 	g := position.NewGrid(s)
 	moved := 0
 	for _, m := range position.Methods() {
-		l, err := position.NewLocator(m, g, d, f)
-		require.NoError(t, err)
+		l := position.NewLocator(m, g, d, f)
 		for i := range stays {
 			st := stays[i]
 			st.Levels = slices.Clone(st.Levels)

@@ -28,8 +28,7 @@ func TestNearestWeighs(t *testing.T) {
 	for i := range 6 {
 		stays = append(stays, walk.Stay{Point: string(rune('A' + i)), At: orb.Point{5 + 10*float64(i), 5}, Scans: 1, Levels: level(float64(i))})
 	}
-	l, err := position.NewLocator(position.Nearest, position.NewGrid(s), propagation.Observe(s, stays), f)
-	require.NoError(t, err)
+	l := position.NewLocator(position.Nearest, position.NewGrid(s), propagation.Observe(s, stays), f)
 	fix := l.Fix(&walk.Stay{Scans: 1, Levels: level(2.25)})
 	require.True(t, fix.Located)
 	assert.InDelta(t, 26, fix.At[0], .01)
@@ -60,8 +59,7 @@ func TestSilenceTellsNeighboursApart(t *testing.T) {
 		{Point: "weak", At: orb.Point{35, 35}, Scans: 1, Levels: heard(-60, -60, -60, -89)},
 		{Point: "far", At: orb.Point{5, 35}, Scans: 1, Levels: heard(-80, -80, -80, none)},
 	}
-	l, err := position.NewLocator(position.Nearest, position.NewGrid(s), propagation.Observe(s, stays), f)
-	require.NoError(t, err)
+	l := position.NewLocator(position.Nearest, position.NewGrid(s), propagation.Observe(s, stays), f)
 	fix := l.Fix(&walk.Stay{Scans: 1, Levels: heard(-60, -60, -60, none)})
 	require.True(t, fix.Located)
 	assert.Less(t, math.Hypot(fix.At[0]-35, fix.At[1]-35), 8.0)

@@ -30,8 +30,7 @@ func TestPosteriorIsTheSum(t *testing.T) {
 	}
 	// One stay of the walk at each end of the room: a spacing that reaches everywhere.
 	d := propagation.Observe(s, []walk.Stay{{Point: "A", At: orb.Point{0, 0}}, {Point: "B", At: orb.Point{12, 9}}})
-	l, err := position.NewLocator(position.Posterior, position.NewGrid(s), d, f)
-	require.NoError(t, err)
+	l := position.NewLocator(position.Posterior, position.NewGrid(s), d, f)
 	got := l.Fix(&st)
 	require.True(t, got.Located)
 
@@ -84,8 +83,7 @@ func TestPosteriorFindsTheFloor(t *testing.T) {
 	require.NoError(t, err)
 	g := position.NewGrid(s)
 	d := propagation.Observe(s, nil)
-	l, err := position.NewLocator(position.Posterior, g, d, f)
-	require.NoError(t, err)
+	l := position.NewLocator(position.Posterior, g, d, f)
 	for floor := range 2 {
 		at := orb.Point{7, 9}
 		st := walk.Stay{Scans: 1}

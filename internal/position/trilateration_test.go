@@ -404,9 +404,6 @@ func TestGridBound(t *testing.T) {
 	b, ok := g.Bound(c.fit(t, s), 0, orb.Point{5, 5}, 1)
 	require.True(t, ok)
 	assert.InDelta(t, 8.139652703362183, b.RMS(), 1e-9) // the hall of TestBoundAgainstPatwari
-	b, ok = position.BoundCommonLevel(g.Terms(c.fit(t, s), 0, orb.Point{5, 5}, 1))
-	require.True(t, ok)
-	assert.InDelta(t, 8.378832984875094, b.RMS(), 1e-9)
 
 	c.floor = -30 // far above every level
 	b, ok = g.Bound(c.fit(t, s), 0, orb.Point{20, 10}, 1)

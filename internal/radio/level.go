@@ -14,12 +14,6 @@ const (
 // [MinDBm] and below [MaxDBm].
 func LevelOK(v float64) bool { return v >= MinDBm && v < MaxDBm }
 
-// MilliwattsOf converts a power in dBm to mW.
-func MilliwattsOf(dBm float64) float64 { return math.Pow(10, dBm/10) }
-
-// DBmOf converts a power in mW to dBm; zero gives −Inf.
-func DBmOf(mW float64) float64 { return 10 * math.Log10(mW) }
-
 // FreeSpace1m is the free-space path loss in dB over 1 m at f MHz
 // (Friis; 20 log10(4π·10⁶/c) = −27.5522 dB for f in MHz).
 func FreeSpace1m(freqMHz float64) float64 {

@@ -1,5 +1,5 @@
 // Package route says where to stand and in what order: [Lay] puts a grid of
-// points on a floor, [Order] makes a short tour of points, [Guide] and [Ways]
+// points on a floor, [Order] makes a short tour of points, [Ways]
 // lead from one place to another around walls and voids.
 //
 // Caveat: doors are gaps between walls. A room that is drawn without one cannot

@@ -28,11 +28,6 @@ type Leg struct {
 	BearingDeg float64     // first direction, clockwise from the plan's +y, 0 to 360; 0 for no way to go
 }
 
-// Guide finds the shortest walkable way from one place of a floor to another.
-// The result is false where there is none. For more than one leg on a floor
-// make [Ways] once.
-func Guide(f *site.Floor, from, to orb.Point) (Leg, bool) { return NewWays(f).Leg(from, to) }
-
 // Ways is the visibility graph of a floor: its nodes stand ClearanceM off the
 // ends of walls and off the corners that stick out into the floor, and two of
 // them are joined where the straight line between them crosses no wall and

@@ -18,7 +18,7 @@ import (
 // node stands ClearanceM off its corner, so each turn adds at most twice that.
 func around(n int) float64 { return 2 * route.ClearanceM * float64(n) }
 
-func TestGuide(t *testing.T) {
+func TestWays(t *testing.T) {
 	door := hall(10, 10) // a wall across, with a door from y = 6 to 7
 	door.Walls = []site.Wall{wall(orb.Point{5, 0}, orb.Point{5, 6}), wall(orb.Point{5, 7}, orb.Point{5, 10})}
 	pillar := hall(10, 10)
@@ -68,14 +68,15 @@ func TestGuide(t *testing.T) {
 		{"into a void", pillar, orb.Point{1, 5}, orb.Point{5, 5}, false, 0, 0, 0},
 	} {
 		t.Run(c.why, func(t *testing.T) {
-			leg, ok := route.Guide(c.f, c.from, c.to)
+			ways := route.NewWays(c.f)
+			leg, ok := ways.Leg(c.from, c.to)
 			require.Equal(t, c.ok, ok)
 			assert.Len(t, leg.Via, c.turns)
 			assert.GreaterOrEqual(t, leg.DistM, c.distM-1e-9)
 			assert.LessOrEqual(t, leg.DistM, c.distM+around(c.turns)+1e-9)
 			assert.InDelta(t, c.bearing, leg.BearingDeg, 3*float64(min(c.turns, 1))+1e-9)
 
-			back, ok := route.Guide(c.f, c.to, c.from)
+			back, ok := ways.Leg(c.to, c.from)
 			require.Equal(t, c.ok, ok)
 			assert.InDelta(t, leg.DistM, back.DistM, 1e-9)
 		})

@@ -42,9 +42,6 @@ const (
 	csvColumnCount
 )
 
-// CSVColumns lists the columns of walk.csv in the order in which they are written.
-func CSVColumns() []string { return slices.Clone(csvColumns[:]) }
-
 // Row is one checked line of walk.csv: a reading, or a scan that heard nothing.
 type Row struct {
 	Line      int       // physical line on which it begins, from 1

@@ -71,21 +71,6 @@ func (b BSS) Heard() radio.Heard {
 // before it: the two are taken some microseconds apart, drivers round to ms.
 const futureSlack = 100 * time.Millisecond
 
-// ParseBSS reads the attributes of one message of an NL80211_CMD_GET_SCAN
-// dump. boot is CLOCK_BOOTTIME at the dump: the age is its distance from
-// LAST_SEEN_BOOTTIME or, where the driver gives none, SEEN_MS_AGO.
-//
-// A message that is no scan result is an error; a result that can't be used
-// as a reading is a [*Refusal] with its reason. Malformed elements cost only
-// what comes after them.
-func ParseBSS(attrs []byte, boot time.Duration) (BSS, error) {
-	m, err := parseScanMessage(attrs)
-	if err != nil {
-		return BSS{}, err
-	}
-	return m.bss(boot)
-}
-
 // scanMessage is a dump message before judgement.
 type scanMessage struct {
 	ifindex    int
@@ -163,7 +148,12 @@ func (m *scanMessage) nested(ad *netlink.AttributeDecoder) error {
 	return nil
 }
 
-// bss judges the message.
+// bss judges the message. boot is CLOCK_BOOTTIME at the dump: the age is its
+// distance from LAST_SEEN_BOOTTIME or, where the driver gives none, SEEN_MS_AGO.
+//
+// A message that is no scan result is an error; a result that can't be used
+// as a reading is a [*Refusal] with its reason. Malformed elements cost only
+// what comes after them.
 func (m *scanMessage) bss(boot time.Duration) (BSS, error) {
 	b := BSS{
 		BSSID:      radio.BSSID(m.bssid),

@@ -1,7 +1,6 @@
 package synthetic_test
 
 import (
-	"bytes"
 	"context"
 	"math"
 	"testing"
@@ -9,7 +8,6 @@ import (
 
 	"footrule/internal/radio"
 	"footrule/internal/radio/synthetic"
-	"footrule/internal/site"
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
@@ -19,8 +17,7 @@ import (
 
 func TestDemoSite(t *testing.T) {
 	s := synthetic.DemoSite()
-	again, err := site.Read("copy.toml", bytes.NewReader(synthetic.DemoTOML()))
-	require.NoError(t, err)
+	again := synthetic.DemoSite()
 	assert.Equal(t, again, s)
 	s.Floors[0].Points[0].At = orb.Point{}
 	assert.NotEqual(t, s, synthetic.DemoSite(), "each call gives a site of its own")
