@@ -34,6 +34,7 @@ type radioTerm struct {
 	never           float64 // probability that a strong radio is missed in the whole stay
 	strong          float64 // level from which HeardWeight is 1 − never
 	deaf            float64 // level below which it is 0
+	weights         *weights
 }
 
 // weightReach is the distance from the floor of hearing, in spreads, beyond
@@ -54,6 +55,7 @@ func (m *Map) mapped() []int {
 // radioTerms prepares radios that are in the fit for one floor.
 func (m *Map) radioTerms(floor int, radios []int) []radioTerm {
 	out := make([]radioTerm, len(radios))
+	tables := map[float64]*weights{}
 	scans := float64(m.Options.Scans)
 	for n, k := range radios {
 		g := m.Fit.Group(k)
@@ -67,9 +69,13 @@ func (m *Map) radioTerms(floor int, radios []int) []radioTerm {
 			break2 = g.BreakM * g.BreakM
 		}
 		steep := 10 / (sigma * math.Ln10)
+		never := r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, scans)
+		if tables[never] == nil {
+			tables[never] = newWeights(never)
+		}
 		out[n] = radioTerm{at: ap.At, rise2: rise * rise, sigma: sigma, floorDBm: g.FloorDBm,
 			steep: steep * r.Exponent.Est, steepBeyond: steep * g.Beyond, break2: break2,
-			never:  r.StayMiss + (1-r.StayMiss)*math.Pow(r.ScanMiss, scans),
+			never: never, weights: tables[never],
 			strong: g.FloorDBm + weightReach*sigma, deaf: g.FloorDBm - weightReach*sigma}
 	}
 	return out
@@ -78,26 +84,63 @@ func (m *Map) radioTerms(floor int, radios []int) []radioTerm {
 // information is F, in 1/m².
 type information struct{ xx, xy, yy float64 }
 
-// tell adds what radio k says in a cell, as [position.Information] has it.
-func (f *information) tell(fm *FloorMap, r *radioTerm, k, i int) {
-	mu := float64(fm.levels[k][i])
-	x, y := fm.At[i][0]-r.at[0], fm.At[i][1]-r.at[1]
-	d2 := x*x + y*y + r.rise2
-	if mu < r.deaf || d2 <= site.MinDistanceM*site.MinDistanceM {
-		return // says nothing, or stands where the level is flat
+// tell adds what a radio says in cells from one on, as [position.Information] has
+// it, given its level in each.
+func (r *radioTerm) tell(levels []float32, at []orb.Point, to []information) {
+	const least = site.MinDistanceM * site.MinDistanceM
+	at, to = at[:len(levels)], to[:len(levels)]
+	over := weightSteps / r.sigma
+	for i, l := range levels {
+		mu := float64(l)
+		x, y := at[i][0]-r.at[0], at[i][1]-r.at[1]
+		d2 := x*x + y*y + r.rise2
+		if mu < r.deaf || d2 <= least {
+			continue // says nothing, or stands where the level is flat
+		}
+		w := 1 - r.never
+		if mu < r.strong {
+			w = r.weights.at((r.strong - mu) * over)
+		}
+		steep := r.steep
+		if d2 > r.break2 {
+			steep = r.steepBeyond
+		}
+		g := steep / d2
+		g *= g * w
+		f := &to[i]
+		f.xx += g * x * x
+		f.xy += g * x * y
+		f.yy += g * y * y
 	}
-	w := 1 - r.never
-	if mu < r.strong {
-		w = position.HeardWeight(mu, r.floorDBm, r.sigma, r.never)
+}
+
+// weightSteps is the number of stretches to one spread in a table of weights.
+const weightSteps = 64
+
+// weights is [position.HeardWeight] between [weightReach] spreads on either side of
+// the floor of hearing, from where a radio is strong on: a cubic through the ends of
+// a stretch and their neighbours, exact to 1e-7 of it where it is above 1e-4.
+type weights [2 * weightReach * weightSteps][4]float64
+
+func newWeights(never float64) *weights {
+	var nodes [len(weights{}) + 3]float64
+	for j := range nodes {
+		nodes[j] = position.HeardWeight(weightReach-float64(j-1)/weightSteps, 0, 1, never)
 	}
-	g := r.steep / d2
-	if d2 > r.break2 {
-		g = r.steepBeyond / d2
+	t := new(weights)
+	for j := range t {
+		a, b, c, d := nodes[j], nodes[j+1], nodes[j+2], nodes[j+3]
+		t[j] = [4]float64{b, c - a/3 - b/2 - d/6, (a+c)/2 - b, (d-a)/6 + (b-c)/2}
 	}
-	g *= g * w
-	f.xx += g * x * x
-	f.xy += g * x * y
-	f.yy += g * y * y
+	return t
+}
+
+// at is the weight so many stretches from where a radio is strong.
+func (t *weights) at(x float64) float64 {
+	j := min(int(x), len(t)-1)
+	p := &t[j]
+	x -= float64(j)
+	return p[0] + x*(p[1]+x*(p[2]+x*p[3]))
 }
 
 // Accuracy of one floor of the map. It uses as many goroutines as there are
@@ -111,16 +154,23 @@ func (m *Map) Accuracy(fm *FloorMap) *Accuracy {
 	span := math.Hypot(box.Max[0]-box.Min[0], box.Max[1]-box.Min[1])
 	prior := fm.prior()
 	parallel.Do((n+chunk-1)/chunk, func(part int) {
-		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
-			var f information
+		var known [strip]information
+		for from := part * chunk; from < min(n, (part+1)*chunk); from += strip {
+			to := min(from+strip, n)
+			clear(known[:])
 			for n, k := range radios {
-				f.tell(fm, &ready[n], k, i)
+				ready[n].tell(fm.levels[k][from:to], fm.At[from:to], known[:])
 			}
-			a.BoundM[i] = math.NaN()
-			if c, ok := position.BoundOf(f.xx, f.xy, f.yy); ok && c.RMS() <= span {
-				a.BoundM[i] = c.RMS()
+			for i := from; i < to; i++ {
+				f := &known[i-from]
+				a.BoundM[i] = math.NaN()
+				if c, ok := position.BoundOf(f.xx, f.xy, f.yy); ok {
+					if rms := c.RMS(); rms <= span {
+						a.BoundM[i] = rms
+					}
+				}
+				a.ErrorM[i] = f.withPrior(prior).MeanM()
 			}
-			a.ErrorM[i] = f.withPrior(prior).MeanM()
 		}
 	})
 	return a

@@ -53,6 +53,8 @@ func LayCells(s *site.Site, floor int, cellM float64) (*Cells, error) {
 	c := &Cells{Floor: floor, Lattice: site.Lattice{Origin: orb.Point{box.Min[0] + dx/2, box.Min[1] + dy/2}, DX: dx, DY: dy, NX: nx, NY: ny}}
 	c.cellAt = make([]int32, c.Lattice.Len())
 	edge := c.touched(f)
+	c.Index, c.At, c.AreaM2 = make([]int, 0, len(edge)), make([]orb.Point, 0, len(edge)), make([]float64, 0, len(edge))
+	within := false // what the cell before was, which is what this one is where no edge is near either
 	for n := range c.cellAt {
 		c.cellAt[n] = -1
 		at, area := c.Lattice.At(n), dx*dy
@@ -69,8 +71,13 @@ func LayCells(s *site.Site, floor int, cellM float64) (*Cells, error) {
 			if at != centre {
 				c.moved = append(c.moved, len(c.At))
 			}
-		} else if !f.Walkable(at) {
-			continue
+		} else {
+			if n%nx == 0 || edge[n-1] {
+				within = f.Walkable(at)
+			}
+			if !within {
+				continue
+			}
 		}
 		c.cellAt[n] = int32(len(c.At))
 		c.Index, c.At, c.AreaM2 = append(c.Index, n), append(c.At, at), append(c.AreaM2, area)

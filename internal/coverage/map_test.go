@@ -208,6 +208,16 @@ func bruteInHull(pts []orb.Point, p orb.Point) bool {
 	return false
 }
 
+// The weights that maps take from a table are those of the bound.
+func TestWeights(t *testing.T) {
+	for _, never := range []float64{0, 1e-6, .01, .3} {
+		for z := -6.0; z <= 6; z += .0137 {
+			want := position.HeardWeight(z, 0, 1, never)
+			require.InDelta(t, want, coverage.Weight(z, never), 1e-7*want+1e-9, "%g spreads, missed %g", z, never)
+		}
+	}
+}
+
 // The bound is that of [position.Grid.Bound].
 func TestAccuracyIsTheBound(t *testing.T) {
 	s := works()

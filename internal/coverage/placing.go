@@ -128,10 +128,12 @@ func (d *placing) measure(m *Map, ap int, radios []int) (reached []int, info [3]
 		terms := trial.radioTerms(cells.Floor, radios)
 		lo, _ := slices.BinarySearch(d.sample, at)
 		for j := lo; j < len(d.sample) && d.sample[j] < at+cells.Len(); j++ {
-			var f information
+			var known [1]information
+			i := d.sample[j] - at
 			for n, k := range radios {
-				f.tell(&fm, &terms[n], k, d.sample[j]-at)
+				terms[n].tell(fm.levels[k][i:i+1], cells.At[i:i+1], known[:])
 			}
+			f := &known[0]
 			info[0][j], info[1][j], info[2][j] = float32(f.xx), float32(f.xy), float32(f.yy)
 		}
 		at += cells.Len()

@@ -1,9 +1,12 @@
 package coverage
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
+	"sync"
 
 	"footrule/internal/parallel"
 	"footrule/internal/propagation"
@@ -134,9 +137,15 @@ func Predict(ctx context.Context, s *site.Site, f *propagation.Fit, o Options) (
 	return m, nil
 }
 
+// latticePool spares a map of one radio the making of its room.
+var latticePool = sync.Pool{New: func() any { return new([]float64) }}
+
 // levels maps one radio onto the cells.
 func (c *Cells) levels(f *propagation.Fit, radio int) []float32 {
-	all := make([]float64, c.Lattice.Len())
+	room := latticePool.Get().(*[]float64)
+	defer latticePool.Put(room)
+	*room = slices.Grow((*room)[:0], c.Lattice.Len())
+	all := (*room)[:c.Lattice.Len()]
 	f.LevelMap(radio, c.Floor, c.Lattice, all)
 	out := make([]float32, c.Len())
 	for i, n := range c.Index {
@@ -166,8 +175,12 @@ func (o *Options) bar(sigma float64) float64 {
 // taken to be heard, or not: Φ(−6) is 1e-9.
 const certain = 6.0
 
-// chunk is how many cells are counted in one go.
-const chunk = 4096
+// chunk is how many cells are counted in one go, and strip how many of them at a
+// time: near each other, so that the same access points are strong in all.
+const (
+	chunk = 4096
+	strip = 64
+)
 
 // count turns levels into access points heard.
 func (fm *FloorMap) count(ctx context.Context, m *Map) error {
@@ -177,11 +190,11 @@ func (fm *FloorMap) count(ctx context.Context, m *Map) error {
 	for k := range fm.AtLeast {
 		fm.AtLeast[k] = make([]float64, n)
 	}
-	aps := radiosByAP(m.Site)
-	hears := hearings(m)
+	aps := fm.heardAPs(m)
 	err := parallel.Until(ctx, (n+chunk-1)/chunk, func(part int) {
-		for i := part * chunk; i < min(n, (part+1)*chunk); i++ {
-			fm.countCell(i, aps, hears)
+		order := slices.Clone(aps)
+		for i := part * chunk; i < min(n, (part+1)*chunk); i += strip {
+			fm.countStrip(i, min(i+strip, n, (part+1)*chunk), order)
 		}
 	})
 	fm.Missing = 0
@@ -193,47 +206,118 @@ func (fm *FloorMap) count(ctx context.Context, m *Map) error {
 	return err
 }
 
+// heardAP is an access point as it counts, with its radios that are in the fit.
+type heardAP struct {
+	radios []hearing
+	strong float32 // level of the strongest of them in the strip at hand
+}
+
 // hearing says from which level a radio is heard, and how likely.
 type hearing struct {
+	levels           []float32
 	bar              float32
 	threshold, scale float64 // (level − threshold)·scale is in spreads
 }
 
-func hearings(m *Map) []hearing {
-	out := make([]hearing, len(m.Fit.Radios))
-	for k := range out {
-		sigma, _ := m.Fit.Spread(k)
-		out[k] = hearing{float32(m.Options.bar(sigma)), m.Options.ThresholdDBm, 1 / sigma}
+func (fm *FloorMap) heardAPs(m *Map) []heardAP {
+	var out []heardAP
+	for _, radios := range radiosByAP(m.Site) {
+		ap := heardAP{}
+		for _, k := range radios {
+			if fm.levels[k] != nil {
+				sigma, _ := m.Fit.Spread(k)
+				ap.radios = append(ap.radios, hearing{fm.levels[k], float32(m.Options.bar(sigma)), m.Options.ThresholdDBm, 1 / sigma})
+			}
+		}
+		if ap.radios != nil {
+			out = append(out, ap)
+		}
 	}
 	return out
 }
 
-func (fm *FloorMap) countCell(i int, aps [][]int, hears []hearing) {
-	dist := [Reported]float64{1}
-	for _, radios := range aps {
-		heard, z := false, math.Inf(-1)
-		for _, k := range radios {
-			if fm.levels[k] == nil {
-				continue
+// heard adds 1 for every cell from one on that hears the access point.
+func (ap *heardAP) heard(from int, count []int) {
+	if len(ap.radios) == 1 {
+		bar := ap.radios[0].bar
+		for i, l := range ap.radios[0].levels[from : from+len(count)] {
+			if l >= bar {
+				count[i]++
 			}
-			l, h := fm.levels[k][i], &hears[k]
-			heard = heard || l >= h.bar
-			z = max(z, (float64(l)-h.threshold)*h.scale)
 		}
-		if heard {
-			fm.Heard[i]++
-		}
-		switch {
-		case z > certain:
-			join(&dist, 1)
-		case z > -certain:
-			join(&dist, normal(z))
+		return
+	}
+	for i := range count {
+		for k := range ap.radios {
+			if r := &ap.radios[k]; r.levels[from+i] >= r.bar {
+				count[i]++
+				break
+			}
 		}
 	}
-	below := 0.0
-	for k := range Reported {
-		below += dist[k]
-		fm.AtLeast[k][i] = max(0, 1-below)
+}
+
+// spreads sets how many spreads the best radio is above its threshold.
+func (ap *heardAP) spreads(from int, best []float64) {
+	for k := range ap.radios {
+		r := &ap.radios[k]
+		for i, l := range r.levels[from : from+len(best)] {
+			z := (float64(l) - r.threshold) * r.scale
+			if k == 0 || z > best[i] {
+				best[i] = z
+			}
+		}
+	}
+}
+
+// surely is how improbable it is that fewer than [Reported] are heard where
+// further access points no longer change what is reported.
+const surely = 1e-9
+
+// countStrip counts over some cells, the strongest access points first: after
+// some of those the others do not change the probabilities any more.
+func (fm *FloorMap) countStrip(from, to int, aps []heardAP) {
+	middle := (from + to) / 2
+	for n := range aps {
+		ap := &aps[n]
+		ap.strong = float32(math.Inf(-1))
+		for i := range ap.radios {
+			ap.strong = max(ap.strong, ap.radios[i].levels[middle])
+		}
+	}
+	slices.SortStableFunc(aps, func(a, b heardAP) int { return cmp.Compare(b.strong, a.strong) })
+	var dist [strip]numbers
+	for i := range dist {
+		dist[i][0] = 1
+	}
+	heard := fm.Heard[from:to]
+	open := true
+	var best [strip]float64
+	for n := range aps {
+		ap := &aps[n]
+		ap.heard(from, heard)
+		if !open {
+			continue
+		}
+		ap.spreads(from, best[:len(heard)])
+		open = false
+		for i, z := range best[:len(heard)] {
+			d := &dist[i]
+			switch {
+			case z > certain:
+				d.join(1)
+			case z > -certain:
+				d.join(normal(z))
+			}
+			open = open || d[0]+d[1]+d[2]+d[3] > surely
+		}
+	}
+	for i := range heard {
+		below := 0.0
+		for k, p := range dist[i] {
+			below += p
+			fm.AtLeast[k][from+i] = max(0, 1-below)
+		}
 	}
 }
 
@@ -256,13 +340,16 @@ func normal(z float64) float64 {
 	return normalTable[i] + (x-float64(i))*(normalTable[i+1]-normalTable[i])
 }
 
-// join adds one access point to the distribution of the number heard, of which
-// only the first few are kept (Poisson-binomial, term by term).
-func join(dist *[Reported]float64, p float64) {
-	for k := Reported - 1; k > 0; k-- {
-		dist[k] += p * (dist[k-1] - dist[k])
-	}
-	dist[0] *= 1 - p
+// numbers is the distribution of the number heard, of which only the first few
+// are kept.
+type numbers [Reported]float64
+
+// join adds one access point (Poisson-binomial, term by term).
+func (d *numbers) join(p float64) {
+	d[3] += p * (d[2] - d[3])
+	d[2] += p * (d[1] - d[2])
+	d[1] += p * (d[0] - d[1])
+	d[0] *= 1 - p
 }
 
 // radiosByAP lists the radios of every access point.

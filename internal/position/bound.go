@@ -21,8 +21,9 @@ func (c Covariance) RMS() float64 { return math.Sqrt(c.XX + c.YY) }
 // covariance: √(2/π) σ₁ E(1 − σ₂²/σ₁²), σ₁ and σ₂ the spreads along its axes and E
 // the complete elliptic integral of the second kind.
 func (c Covariance) MeanM() float64 {
-	major, minor, _ := c.Axes()
-	return math.Sqrt(2/math.Pi) * major * mathext.CompleteE(1-minor*minor/(major*major))
+	mean, half := (c.XX+c.YY)/2, math.Hypot((c.XX-c.YY)/2, c.XY)
+	major := mean + half
+	return math.Sqrt(2/math.Pi*major) * mathext.CompleteE(1-max(mean-half, 0)/major)
 }
 
 // Axes gives the standard deviations along the longest and the shortest axis of

@@ -269,6 +269,16 @@ func TestLevelMap(t *testing.T) {
 	}
 }
 
+// The logarithm of maps is that of the library over all squares of distances.
+func TestLogarithmOfMaps(t *testing.T) {
+	for x := .25; x < 1e8; x *= 1.00037 {
+		require.InDelta(t, math.Log(x), propagation.Ln(x), 2e-14, "%g", x)
+	}
+	for _, x := range []float64{.25, .5, 1, math.Nextafter(1, 0), math.Nextafter(1, 2), 2, 1024} {
+		require.InDelta(t, math.Log(x), propagation.Ln(x), 2e-14, "%g", x)
+	}
+}
+
 func BenchmarkLevelMap(b *testing.B) {
 	s := assumedSite()
 	e, _ := propagation.EnvironmentOf("rooms")

@@ -22,3 +22,6 @@ func DrawnVariances(columns [][]float64, y []float64, group []int, t [3]float64)
 	}
 	return s.drawn(t, make([][2][2]float64, len(s.groups))).variance
 }
+
+// Ln lets tests see the logarithm by which maps go.
+var Ln = ln

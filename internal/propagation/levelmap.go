@@ -21,12 +21,17 @@ func (f *Fit) LevelMap(radio, floor int, l site.Lattice, out []float64) {
 		return
 	}
 	links := f.links
-	ref := links.radios[radio]
-	at := links.site.AccessPoints[ref.AP].At
+	at := links.site.AccessPoints[links.radios[radio].AP].At
 	losses := f.loss[f.groupOf[radio]]
-	fixed := 0.0 // of the slabs, the same everywhere
-	lost, doubt := make([]float64, len(out)), make([]bool, len(out))
+	var lost []float64
+	var doubt []bool
 	slabs := links.legs(radio, floor, func(storey int, t0, t1 float64) {
+		if !links.walls.Any(storey) {
+			return
+		}
+		if lost == nil {
+			lost, doubt = make([]float64, len(out)), make([]bool, len(out))
+		}
 		if t1 > 0 {
 			links.walls.Cast(storey, at, l.Towards(at, t1), 1, losses, lost, doubt)
 		}
@@ -34,23 +39,44 @@ func (f *Fit) LevelMap(radio, floor int, l site.Lattice, out []float64) {
 			links.walls.Cast(storey, at, l.Towards(at, t0), -1, losses, lost, doubt)
 		}
 	})
+	f.fall(radio, floor, l, out)
 	if slabs > 0 {
-		fixed = float64(slabs) * losses[len(losses)-1]
+		for n := range out {
+			out[n] -= float64(slabs) * losses[len(losses)-1]
+		}
 	}
+	for n, v := range lost {
+		if out[n] -= v; doubt[n] {
+			out[n] = f.Level(radio, floor, l.At(n))
+		}
+	}
+}
+
+// fall sets out to what distance and antenna leave of a radio's level.
+func (f *Fit) fall(radio, floor int, l site.Lattice, out []float64) {
+	links := f.links
+	at := links.site.AccessPoints[links.radios[radio].AP].At
 	rise := links.rise(radio, floor)
-	rise2, least := rise*rise, site.MinDistanceM*site.MinDistanceM
-	n := 0
+	const least = site.MinDistanceM * site.MinDistanceM
+	level, slope := f.Radios[radio].Level1m.Est, -10*f.Radios[radio].Exponent.Est/(2*math.Ln10)
+	broken := f.Groups[f.groupOf[radio]].BreakM > 0
 	for j := range l.NY {
+		row := out[j*l.NX : (j+1)*l.NX]
 		dy := l.Origin[1] + float64(j)*l.DY - at[1]
-		for i := range l.NX {
-			if doubt[n] {
-				out[n] = f.Level(radio, floor, l.At(n))
-			} else {
-				dx := l.Origin[0] + float64(i)*l.DX - at[0]
-				logD := math.Log(max(least, dx*dx+dy*dy+rise2)) / (2 * math.Ln10)
-				out[n] = f.falls(radio, logD) - lost[n] - fixed + links.pattern(radio, floor, orb.Point{dx + at[0], dy + at[1]})
+		d2, from := dy*dy+rise*rise, l.Origin[0]-at[0]
+		for i := range row {
+			dx := from + float64(i)*l.DX
+			row[i] = level + slope*ln(max(least, d2+dx*dx))
+		}
+		if !broken && !links.directional {
+			continue
+		}
+		for i := range row {
+			dx := from + float64(i)*l.DX
+			if broken {
+				row[i] = f.falls(radio, math.Log10(max(least, d2+dx*dx))/2)
 			}
-			n++
+			row[i] += links.pattern(radio, floor, orb.Point{dx + at[0], dy + at[1]})
 		}
 	}
 }

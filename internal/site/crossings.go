@@ -36,6 +36,9 @@ type WallIndex struct {
 	floors    []segmentTree
 }
 
+// Any says whether a floor, an index into Site.Floors, has walls.
+func (ix *WallIndex) Any(floor int) bool { return len(ix.floors[floor].segs) > 0 }
+
 // NewWallIndex indexes the walls of a site.
 func NewWallIndex(s *Site) *WallIndex {
 	ix := &WallIndex{materials: s.Materials(), floors: make([]segmentTree, len(s.Floors))}

@@ -126,18 +126,18 @@ func measure(ctx context.Context, folder string, b bench, known map[string]*inte
 // table prints ratios of reference to ours, seconds, and how time grows.
 func table(all []measured) error {
 	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(w, "\nwhat\tsize\treference\tref s\tours s, 1 core\t%d cores\tratio, 1 core\t%d cores\tof CPU time\tdigits\t\n", runtime.NumCPU(), runtime.NumCPU())
+	fmt.Fprintf(w, "\nwhat\tsize\treference\tref s\tours s, 1 core\t%d cores\tratio, 1 core\t%d cores\tCPU ref s\tours\tratio\tdigits\t\n", runtime.NumCPU(), runtime.NumCPU())
 	for _, m := range all {
 		if len(m.refs) == 0 {
-			fmt.Fprintf(w, "%s\t%s\t–\t–\t%.3g\t%.3g\t–\t–\t–\t–\t\n", m.What, m.Size, m.one.Wall, m.all.Wall)
+			fmt.Fprintf(w, "%s\t%s\t–\t–\t%.3g\t%.3g\t–\t–\t–\t%.3g\t–\t–\t\n", m.What, m.Size, m.one.Wall, m.all.Wall, m.one.CPU)
 		}
 		for _, r := range m.refs {
 			verdict := ""
 			if !r.ok {
 				verdict = "DIFFERS"
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.1f\t%s\n", m.What, m.Size, r.script, r.Wall, m.one.Wall, m.all.Wall,
-				r.Wall/m.one.Wall, r.Wall/m.all.Wall, r.CPU/m.one.CPU, r.digits, verdict)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.3g\t%.1f\t%s\n", m.What, m.Size, r.script, r.Wall, m.one.Wall, m.all.Wall,
+				r.Wall/m.one.Wall, r.Wall/m.all.Wall, r.CPU, m.one.CPU, r.CPU/m.one.CPU, r.digits, verdict)
 		}
 	}
 	if err := w.Flush(); err != nil {
