@@ -1,6 +1,8 @@
 package figure
 
 import (
+	"slices"
+
 	"footrule/internal/canvas"
 
 	"github.com/paulmach/orb"
@@ -17,10 +19,13 @@ type label struct {
 // room is left out and counted in [Plan.Unnamed].
 func (p *Plan) labels(f *Figure, at func(orb.Point) orb.Point) []*label {
 	out := make([]*label, len(p.Marks))
-	var taken []orb.Bound
-	for i := range p.Marks { // what hangs or is looked for there must stay to be seen
-		if k := p.Marks[i].Kind; k != Label && !k.point() {
-			taken = append(taken, around(at(p.Marks[i].At), markRadius, markRadius))
+	var room room
+	for i := range p.Marks {
+		switch k := p.Marks[i].Kind; {
+		case k.point():
+			room.dots = append(room.dots, around(at(p.Marks[i].At), dotRadius, dotRadius))
+		case k != Label:
+			room.taken = append(room.taken, around(at(p.Marks[i].At), markRadius, markRadius))
 		}
 	}
 	p.Unnamed = 0
@@ -30,7 +35,7 @@ func (p *Plan) labels(f *Figure, at func(orb.Point) orb.Point) []*label {
 			if m.Text == "" || m.Kind.point() != points {
 				continue
 			}
-			out[i] = m.label(f.W, at(m.At), &taken)
+			out[i] = m.label(f.W, at(m.At), &room)
 			if out[i] == nil {
 				p.Unnamed++
 			}
@@ -45,7 +50,10 @@ func (k MarkKind) point() bool { return k == Stood || k == NotYet }
 // wider is how much wider than the letters that room is measured in others may be.
 const wider = 1.12
 
-func (m *Mark) label(pageW float64, q orb.Point, taken *[]orb.Bound) *label {
+// room is where nothing more may stand, and where it had better not.
+type room struct{ taken, dots []orb.Bound }
+
+func (m *Mark) label(pageW float64, q orb.Point, r *room) *label {
 	set := TextStyle{Size: textSize, Bold: true, Anchor: Middle, Color: ink, Halo: paper}
 	gap := markRadius + 5
 	switch {
@@ -60,27 +68,25 @@ func (m *Mark) label(pageW float64, q orb.Point, taken *[]orb.Bound) *label {
 	wide := max(TextWidth(m.Text, set.Size, set.Bold)*wider, float64(canvas.Width(m.Text))*set.Size/2) // what the font lacks is as wide as it is elsewhere
 	half, high := wide/2, set.Size*0.75
 	box := func(c orb.Point) orb.Bound { return around(orb.Point{c[0], c[1] - high/2}, half, high/2) }
-	var first *orb.Bound
+	var places []orb.Point
 	for _, d := range []orb.Point{{0, -gap}, {0, gap + high}, {gap + half, high / 2}, {-gap - half, high / 2}} {
 		c := orb.Point{q[0] + d[0], q[1] + d[1]}
 		if gap == 0 { // it names the place itself
 			c[1] += high / 2
 		}
 		c[0] = min(max(c[0], half+2), pageW-half-2)
-		b := box(c)
-		if first == nil {
-			first = &b
-		}
-		if free(b, *taken) {
-			*taken = append(*taken, b)
-			return &label{c, set}
-		}
+		places = append(places, c)
 	}
-	if m.Kind.point() {
+	clear := func(c orb.Point) bool { return free(box(c), r.taken) && free(box(c), r.dots) }
+	i := slices.IndexFunc(places, clear)
+	if i < 0 && m.Kind.point() {
 		return nil
 	}
-	*taken = append(*taken, *first)
-	return &label{orb.Point{(first.Min[0] + first.Max[0]) / 2, first.Max[1]}, set}
+	if i < 0 {
+		i = max(slices.IndexFunc(places, func(c orb.Point) bool { return free(box(c), r.taken) }), 0)
+	}
+	r.taken = append(r.taken, box(places[i]))
+	return &label{places[i], set}
 }
 
 func around(c orb.Point, dx, dy float64) orb.Bound {

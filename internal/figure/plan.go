@@ -241,7 +241,7 @@ func (p *Plan) marks(f *Figure, at func(orb.Point) orb.Point) {
 	}
 }
 
-const markRadius = 5.5
+const markRadius, dotRadius = 5.5, 2.6
 
 // draw draws what stands for a kind of mark.
 func (k MarkKind) draw(f *Figure, q orb.Point) {
@@ -252,9 +252,9 @@ func (k MarkKind) draw(f *Figure, q orb.Point) {
 	case AddedAccessPoint, MovedAccessPoint:
 		added(f, q, markRadius+2)
 	case Stood:
-		f.Circle(q, 2.6, Style{Fill: ink, Stroke: paper, Width: 0.8})
+		f.Circle(q, dotRadius, Style{Fill: ink, Stroke: paper, Width: 0.8})
 	case NotYet:
-		f.Circle(q, 2.6, Style{Fill: paper, Stroke: ink, Width: 1})
+		f.Circle(q, dotRadius, Style{Fill: paper, Stroke: ink, Width: 1})
 	case Remark:
 		f.Circle(q, 6, Style{Stroke: accent, Width: 2})
 	}
