@@ -119,7 +119,7 @@ func TestDamaged(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "damaged")
 	require.True(t, sound(t, path, file, want, "whole"))
 
-	tries := 700
+	tries := 300
 	if n, err := strconv.Atoi(os.Getenv(flipsEnv)); err == nil {
 		tries = n
 	} else if testing.Short() {

@@ -104,7 +104,11 @@ func TestPowerCut(t *testing.T) {
 		holds(after, saved, saved, fmt.Sprintf("commit %d, done", n))
 		// A head page torn within its one sector, which disks don't do: refused, and
 		// all of it can be salvaged.
-		for at := range 2 * page / 8 {
+		words := 2 * page / 8
+		if n%3 != 0 && os.Getenv(cutsEnv) == "" {
+			words = 0 // every third commit shows both pages and both kinds
+		}
+		for at := range words {
 			file := append([]byte{}, after...)
 			if bytes.Equal(base[at*8:at*8+8], after[at*8:at*8+8]) {
 				continue

@@ -3,11 +3,13 @@ package main
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -30,7 +32,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("STORY", filepath.Join(data, "story"))
 			return err
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "raw": raw, "tame": tame, "damage": damage},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "raw": raw, "tame": tame, "damage": damage, "walked": walked},
 	})
 }
 
@@ -52,6 +54,31 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, not %d", got, want)
 	}
+}
+
+// demoFile is the demo's site, walked; made once, since that takes seconds.
+var demoFile = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "footrule")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	name := filepath.Join(dir, "d.footrule")
+	out, err := exec.Command("footrule", "demo", "--plain", "--file", name, "--scans", "2", "--facings", "0").CombinedOutput()
+	if err != nil {
+		return nil, fmt.Errorf("%w: %s", err, out)
+	}
+	return os.ReadFile(name)
+})
+
+// walked makes a site file of the demo, walked in one facing with two scans.
+func walked(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: walked FILE")
+	}
+	data, err := demoFile()
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), data, 0o600))
 }
 
 // damage turns a letter of every place where a text stands in a file.
