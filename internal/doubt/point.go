@@ -12,6 +12,7 @@ const (
 	exchangeTop = 6   // rows among which exchanges are tried
 	exchangeGap = 5.0 // metres between points that can be told from each other
 	leastPointM = 4.0
+	leastSDs    = 2.5 // spreads of its place that a visit has to be off: unknown walls move one by less
 )
 
 // spotted is a row (or all rows of its place) with what it says of where it was
@@ -186,7 +187,7 @@ func (f *fit) pointAt(u int, unit []int, floor int, g *levels) spotted {
 		full[cell] = rel[c]
 	}
 	out := spotted{rows: unit, lbf: logMean(rel), at: f.place(full, floor)}
-	if distance(out.at.At, r.at[unit[0]]) < leastPointM {
+	if d := distance(out.at.At, r.at[unit[0]]); d < leastPointM || d < leastSDs*out.at.SDM {
 		out.lbf = min(out.lbf, 0)
 	}
 	return out

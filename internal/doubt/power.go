@@ -10,7 +10,7 @@ import (
 const (
 	stepSD      = 6.0 // dB, prior of its size
 	driftSD     = 0.7 // dB, by which power wanders without a fault (common practice: half a decibel to one)
-	suspect     = 3.0 // by which evidence has to be more where time and place are not told apart
+	suspect     = 5.0 // by which evidence has to be more where time and place are not told apart
 	mostDriftDB = 2.0 // that all levels may have in common from some row on, as receivers warm up
 	leastSide   = 4   // rows that heard on each side
 	wide        = 3.0 // log odds within which a moment may lie
