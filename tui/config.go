@@ -17,6 +17,7 @@ import (
 // left out.
 type Config struct {
 	Title   string // what is walked; the site's name where empty
+	File    string // what the commands that are named on the screen are to be given; FILE where empty
 	Session *walk.Session
 	Scanner radio.Scanner // a radio.Placer is told before each scan where it stands
 

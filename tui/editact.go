@@ -341,7 +341,10 @@ func (m *Edit) stored(msg editMsg) tea.Cmd {
 	}
 	m.d.Saved(msg.plan)
 	m.rev, m.saves = msg.rev, m.saves+1
-	m.said = note{fmt.Sprintf("Saved as revision %d of the plan.", msg.rev), false}
+	m.said = note{fmt.Sprintf("Saved as revision %d of the plan. q leaves, then the walk.", msg.rev), false}
+	if n := len(msg.plan.AccessPoints); n > 0 && len(msg.plan.RadioOf()) == 0 {
+		m.said = note{fmt.Sprintf("Saved as revision %d. No access point has a BSSID yet: n, then e says it.", msg.rev), true}
+	}
 	return nil
 }
 

@@ -142,6 +142,8 @@ func (m *Edit) now() note {
 	switch {
 	case len(m.d.Plan().AccessPoints) == 0:
 		return note{"Put the access points: a at the cursor. w draws walls, o the outline.", false}
+	case len(m.d.Plan().RadioOf()) == 0:
+		return note{"No access point has a BSSID: n chooses one, e says it. s saves.", false}
 	case len(f.Points) == 0:
 		return note{"p puts points to measure at; without any, the walk lays a grid.", false}
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 )
 
@@ -33,7 +34,7 @@ func (m *Model) fitRows() []fitRow {
 		case m.judge.err != nil:
 			say(w.alarm("No fit. "+sentence(m.judge.err)), m.look.accent)
 		case st.Need > st.Points:
-			say(fmt.Sprintf("No fit yet: %s, need %d.", count(st.Points, "point", "points"), st.Need), m.look.quiet)
+			say(fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points")), m.look.quiet)
 		default:
 			say("No fit yet.", m.look.quiet)
 		}
@@ -236,14 +237,28 @@ func (m *Model) nextStep() note {
 		return note{}
 	}
 	st := m.s.Stops()[i]
-	if len(m.s.Site().AccessPoints) == 0 && m.s.Progress().Done == 0 {
-		return note{"No access points on the plan: q, then footrule plan FILE --edit puts them.", true}
+	if m.s.Progress().Done == 0 {
+		if lack := lacks(m.s.Site(), m.cfg.File); lack != "" {
+			return note{lack, true}
+		}
 	}
 	text := "Go to " + st.Point
 	if deg := m.firstFacing(); deg != walk.NoFacing {
 		text += ", face " + facing(deg)
 	}
 	return note{text + ", then space.", false}
+}
+
+// lacks says what the plan has to have before a walk is worth it; empty where it
+// has that.
+func lacks(s *site.Site, file string) string {
+	switch {
+	case len(s.AccessPoints) == 0:
+		return "No access points yet: q, then footrule plan " + file + " --edit."
+	case len(s.RadioOf()) == 0:
+		return "No BSSID yet, so none is heard: q, footrule plan " + file + " --edit, e."
+	}
+	return ""
 }
 
 // stopState says how a stop stands.

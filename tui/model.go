@@ -109,6 +109,9 @@ type Model struct {
 	drawn bool
 }
 
+// mostFile is the longest name of a file that is put into the line of what to do.
+const mostFile = 20
+
 // apRadio says which radios an access point has, by place in Site.Radios.
 type apRadio struct{ radios []int }
 
@@ -142,6 +145,9 @@ func New(cfg Config) *Model {
 	}
 	if cfg.Title == "" {
 		cfg.Title = cfg.Session.Site().Name
+	}
+	if cfg.File == "" || canvas.Width(cfg.File) > mostFile {
+		cfg.File = "FILE"
 	}
 	site := cfg.Session.Site()
 	m := &Model{cfg: cfg, s: cfg.Session, look: newTheme(cfg.Theme), words: words{marksOf(cfg.ASCII), cfg.Feet},

@@ -105,11 +105,17 @@ func Plain(ctx context.Context, cfg Config, in io.Reader, out io.Writer, pilot P
 	if cfg.Title == "" {
 		cfg.Title = cfg.Session.Site().Name
 	}
+	if cfg.File == "" {
+		cfg.File = "FILE"
+	}
 	p := &plain{cfg: cfg, s: cfg.Session, words: words{marksOf(cfg.ASCII), cfg.Feet}, out: out, pilot: pilot, warned: map[string]bool{}}
 	if in != nil {
 		p.in = bufio.NewScanner(in)
 	}
 	p.say("%s: %s", p.cfg.Title, p.progress())
+	if lack := lacks(p.s.Site(), cfg.File); lack != "" && p.s.Progress().Done == 0 {
+		p.say("%s", lack)
+	}
 	p.judge(ctx)
 	var err error
 	for err == nil {

@@ -184,7 +184,7 @@ func noDigit(r rune) rune {
 func standingText(w words, st *Standing) string {
 	if !st.Ready() {
 		if st.Need > st.Points {
-			return fmt.Sprintf("No fit yet: %s, need %d.", count(st.Points, "point", "points"), st.Need)
+			return fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points"))
 		}
 		return "No fit yet."
 	}

@@ -332,7 +332,7 @@ func TestQuitWaitsForTheStore(t *testing.T) {
 
 func TestNothingYet(t *testing.T) {
 	r := depot(t, nil)
-	assert.Contains(t, r.slip(), "No fit yet: 0 points, need")
+	assert.Contains(t, r.slip(), "No fit yet: 0 of 5 points.")
 	for _, v := range []float64{math.NaN(), math.Inf(1)} {
 		r := depot(t, nil)
 		r = depot(t, func(c *tui.Config) {

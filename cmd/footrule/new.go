@@ -90,8 +90,8 @@ building and let footrule plan FILE --tape hold the plan to them.`,
 				fmt.Fprintf(sh.out, "next: look it over, then footrule new %s --from %s\n", strings.TrimSuffix(args[0], filepath.Ext(args[0]))+".footrule", args[0])
 				return nil
 			}
-			if len(plan.AccessPoints) == 0 {
-				fmt.Fprintf(sh.out, "next: put the access points with footrule plan %s --edit\n", args[0])
+			if lack := lacking(plan, args[0]); lack != "" {
+				fmt.Fprintln(sh.out, lack)
 				return nil
 			}
 			fmt.Fprintf(sh.out, "next: footrule walk %s\n", args[0])

@@ -82,7 +82,11 @@ was made from one. Each becomes a new revision of the plan.`,
 			if err != nil {
 				return err
 			}
-			return printPlan(sh, plan, f.asJSON)
+			err = printPlan(sh, plan, f.asJSON)
+			if lack := lacking(plan, path); lack != "" && !f.asJSON && !isDrawing(path) && !isTOML(path) {
+				fmt.Fprintln(sh.out, lack)
+			}
+			return err
 		},
 	}
 	cmd.Flags().StringVar(&f.draw, "add", "", "a drawing to take a floor from")

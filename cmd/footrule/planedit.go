@@ -40,6 +40,13 @@ func editPlan(ctx context.Context, sh *shell, path string, look *screenFlags) er
 		Profile: profile(sh), ASCII: look.ascii, Feet: look.feet, Theme: look.themeOf(), Mouse: look.mouse,
 	}, sh.in, sh.out)
 	fmt.Fprintln(sh.out, bye)
+	if plan, now, err := st.Plan(); err == nil && now != rev {
+		next := lacking(plan, path)
+		if next == "" {
+			next = "next: footrule walk " + path
+		}
+		fmt.Fprintln(sh.out, next)
+	}
 	if err != nil {
 		return refused(fmt.Errorf("the screen failed: %w", err))
 	}

@@ -273,7 +273,7 @@ func (s *survey) guide(from, to orb.Point, floor string) (tui.Leg, bool) {
 
 func (s *survey) config() tui.Config {
 	cfg := tui.Config{
-		Title: s.plan.Name, Session: s.session, Scanner: s.scanner,
+		Title: s.plan.Name, File: s.st.Path(), Session: s.session, Scanner: s.scanner,
 		Store: s.store, Judge: s.running.judge, Doubts: s.running.doubts, Guide: s.guide, Lay: s.lay, Dark: underlays(s.st, s.plan), Prep: prepFindings(s.plan),
 		Find:  func(ctx context.Context, w walk.Walk) ([]tui.Finding, error) { return find(ctx, s.plan, w) },
 		Clock: s.sh.now,

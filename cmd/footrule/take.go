@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"footrule/internal/position"
+	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
 )
@@ -28,8 +29,38 @@ func (s *survey) run(ctx context.Context) error {
 	bye, err := s.screen(ctx)
 	if bye != "" {
 		fmt.Fprintln(s.sh.out, bye)
+		if next := s.onward(); next != "" {
+			fmt.Fprintln(s.sh.out, next)
+		}
 	}
 	return err
+}
+
+// onward says what comes after the walk, as far as it went.
+func (s *survey) onward() string {
+	p, file := s.session.Progress(), s.st.Path()
+	switch {
+	case s.hidden:
+		return ""
+	case p.Done == 0:
+		return lacking(s.plan, file)
+	case p.Todo > 0 && s.session.Walk().Source == walk.Synthetic:
+		return fmt.Sprintf("go on with: footrule walk %s --synthetic", file)
+	case p.Todo > 0:
+		return fmt.Sprintf("go on with: footrule walk %s", file)
+	}
+	return fmt.Sprintf("next: footrule doubts %s, footrule errors %s, then footrule report %s --out report.html", file, file, file)
+}
+
+// lacking says what a plan needs before it is walked; empty where it has that.
+func lacking(plan *site.Site, file string) string {
+	switch {
+	case len(plan.AccessPoints) == 0:
+		return fmt.Sprintf("next: put the access points with footrule plan %s --edit", file)
+	case len(plan.RadioOf()) == 0:
+		return fmt.Sprintf("no access point has a BSSID, so nothing would count as heard; name them with footrule plan %s --edit (n, then e)", file)
+	}
+	return ""
 }
 
 // byItself walks without a person and then prints the fit and the error, as the
