@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"footrule/internal/canvas"
 	"footrule/internal/draft"
@@ -326,7 +327,14 @@ func (m *Edit) paintSlip(s *slip) {
 			if v == "" {
 				v = w.none
 			}
-			s.pair(p.Name, m.look.quiet, canvas.Cut(v, max(6, s.r.w-canvas.Width(p.Name)-2), w.cut), m.look.text)
+			name, values := p.Name, []string{v}
+			if strings.HasPrefix(name, "bssids ") {
+				values = strings.Fields(v)
+			}
+			for _, v := range values {
+				s.pair(name, m.look.quiet, canvas.Cut(v, max(6, s.r.w-canvas.Width(name)-1), w.cut), m.look.text)
+				name = ""
+			}
 		}
 	default:
 		s.text("Floor "+joined(" ", f.ID, f.Name), m.look.strong)

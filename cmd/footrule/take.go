@@ -58,7 +58,7 @@ func lacking(plan *site.Site, file string) string {
 	case len(plan.AccessPoints) == 0:
 		return fmt.Sprintf("next: put the access points with footrule plan %s --edit", file)
 	case len(plan.RadioOf()) == 0:
-		return fmt.Sprintf("no access point has a BSSID, so nothing would count as heard; name them with footrule plan %s --edit (n, then e)", file)
+		return fmt.Sprintf("next: say the BSSIDs of the access points, or nothing counts as heard: footrule plan %s --edit (n, then e)", file)
 	}
 	return ""
 }
