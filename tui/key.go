@@ -76,6 +76,9 @@ func (m *Model) bindings(md mode) []binding {
 		return answerBindings(md)
 	}
 	out := bindings(md)
+	if md == over && m.s.Walk().Completed { // it can't be changed any more
+		out = slices.DeleteFunc(out, func(b binding) bool { return slices.Contains([]string{"f", "n", "p", "u", "v"}, b.keys[0]) })
+	}
 	if m.cfg.Drill != nil {
 		switch md {
 		case walking, looking, replaying, gazing, over:

@@ -91,6 +91,8 @@ func (m *Model) aim() {
 	case errorLens:
 		if w := m.worst(); len(w) > 0 {
 			m.gaze.item = min(m.gaze.item, len(w)-1)
+			j := m.standing.Judged[w[m.gaze.item]]
+			m.aimAt(j.Floor, j.At)
 		}
 	case oddLens, prepLens:
 		if fs := m.findings(); len(fs) > 0 {
@@ -138,8 +140,7 @@ func (m *Model) nextItem(d int) tea.Cmd {
 	case errorLens:
 		if w := m.worst(); len(w) > 0 {
 			m.gaze.item = step(m.gaze.item, len(w))
-			j := m.standing.Judged[w[m.gaze.item]]
-			m.aimAt(j.Floor, j.At)
+			m.aim()
 		}
 	case oddLens, prepLens:
 		if n := len(m.findings()); n > 0 {

@@ -86,7 +86,7 @@ func (m *Model) drawLevelSlip(s *slip) {
 			}
 			each = s.room()
 		}
-		m.drawCurve(s, c, min(each, 16), len(mine) > 1)
+		m.drawCurve(s, c, min(each, 24), len(mine) > 1)
 	}
 }
 
@@ -177,6 +177,9 @@ func (m *Model) drawErrorSlip(s *slip) {
 	s.gap()
 	rank := m.worst()
 	rows := min(4, len(rank))
+	if s.room() < 12 {
+		rows = min(3, rows)
+	}
 	if h := s.room() - rows - 2; h >= 6 && len(st.ErrorsM) > 1 {
 		m.drawSpread(s, min(h, 14))
 		s.gap()
@@ -284,8 +287,8 @@ func (m *Model) drawCurve(s *slip, c Curve, h int, named bool) {
 	s.y++
 }
 
-// drawSpread draws in h rows which share of the fixes is within which error,
-// with what is wanted of them.
+// drawSpread draws in h rows which share of the fixes is within which error, the
+// intervals of the half and of nine in ten as bars, and what is wanted of them.
 func (m *Model) drawSpread(s *slip, h int) {
 	es := m.standing.ErrorsM
 	s.text("Share of fixes within", m.look.quiet)
@@ -304,6 +307,12 @@ func (m *Model) drawSpread(s *slip, h int) {
 		quiet.Dashes(0, py(q), px(top), py(q), 1, 5, 0)
 	}
 	quiet.Draw(s.c, x, y, m.words.glyphs, m.look.empty)
+	bars := canvas.NewDots(w, h) // the intervals of the two
+	for q, e := range map[float64]Estimate{0.5: m.standing.CE50M, 0.9: m.standing.CE90M} {
+		if y := py(q); e.Half > 0 {
+			bars.Line(px(max(0, e.Value-e.Half)), y, px(min(top, e.Value+e.Half)), y)
+		}
+	}
 	line := canvas.NewDots(w, h)
 	lx, ly := 0.0, py(0)
 	for i, e := range es {
@@ -313,6 +322,7 @@ func (m *Model) drawSpread(s *slip, h int) {
 		lx, ly = nx, ny
 	}
 	line.Line(lx, ly, px(top), ly)
+	bars.Draw(s.c, x, y, m.words.glyphs, m.look.accent)
 	line.Draw(s.c, x, y, m.words.glyphs, m.look.full)
 	for _, t := range m.standing.Targets {
 		s.c.Text(x+int(px(t.WithinM)/2), y+int(py(t.Share)/4), m.words.fix, m.look.accentStrong)

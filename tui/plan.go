@@ -299,18 +299,26 @@ func (m *Model) label(c *canvas.Canvas, x, y int, name string) {
 			if i == x {
 				continue
 			}
-			if !c.Blank(i, y) {
+			if cell := c.At(i, y); !c.Blank(i, y) && !(shaded(cell) && (cell.Rune == '!' || '0' <= cell.Rune && cell.Rune <= '9')) {
 				return false
 			}
 		}
 		return true
 	}
-	if from := x + 2; free(from) {
-		c.Text(from, y, name, m.look.accent)
-	} else if from := x - 2 - n; free(from) {
-		c.Text(from, y, name, m.look.accent)
+	for _, from := range []int{x + 2, x - 2 - n} {
+		if free(from) {
+			look := m.look.accent
+			if shaded(c.At(from, y)) { // to stand out from the ramp
+				look = m.look.chip
+			}
+			c.Text(from, y, name, look)
+			return
+		}
 	}
 }
+
+// shaded reports whether a lens lies under a cell.
+func shaded(c canvas.Cell) bool { return !c.Bg.IsDefault() }
 
 // drawLegend draws the scale bar and what the marks mean.
 func (m *Model) drawLegend(c *canvas.Canvas, r rect, p *planCache) {

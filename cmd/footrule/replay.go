@@ -12,6 +12,7 @@ import (
 
 	"footrule/internal/boot"
 	"footrule/internal/canvas"
+	"footrule/internal/position"
 	"footrule/internal/propagation"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -26,6 +27,7 @@ type replayFlags struct {
 	walks         []string
 	plain, asJSON bool
 	every         int
+	ce50, ce90    float64
 	screenFlags
 }
 
@@ -67,12 +69,17 @@ equal walks give equal output.`,
 			}
 			hidden := rec != nil && !rec.Open()
 			slices.SortStableFunc(walks, func(a, b walk.Walk) int { return rank(f.walks, &a) - rank(f.walks, &b) })
+			asked, err := targets(cmd, f.ce50, f.ce90, position.DefaultConfidence)
+			if err != nil {
+				return err
+			}
 			var plays []*play
 			for i := range walks {
 				p, err := newPlay(plan, walks[i], hidden)
 				if err != nil {
 					return err
 				}
+				p.asked = asked
 				plays = append(plays, p)
 			}
 			if f.plain || f.asJSON || f.wantsPlain(sh) {
@@ -91,6 +98,8 @@ equal walks give equal output.`,
 	fl.StringArrayVar(&f.walks, "walk", nil, "walk to play, by name or ID; twice to play two side by side (default: the latest)")
 	fl.BoolVar(&f.plain, "plain", false, "print one line a visit instead of the screen (also with ACCESSIBLE set)")
 	fl.IntVar(&f.every, "every", 1, "with --plain or --json, judge after every so many visits, and after the last")
+	fl.Float64Var(&f.ce50, "target-ce50", 0, "metres that half of the places must be within, shown beside the error")
+	fl.Float64Var(&f.ce90, "target-ce90", 0, "metres that 90 % of the places must be within, shown beside the error")
 	fl.BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	f.screenFlags.add(cmd, true)
 	return cmd
@@ -129,6 +138,7 @@ type play struct {
 	player   *walk.Player
 	settings walk.Settings
 	hidden   bool // what the program finds is not to be shown
+	asked    []position.Target
 }
 
 func newPlay(plan *site.Site, w walk.Walk, hidden bool) (*play, error) {
@@ -145,7 +155,7 @@ func newPlay(plan *site.Site, w walk.Walk, hidden bool) (*play, error) {
 // judge is the standing after the first n facts, with the doubts about the
 // latest visit by the fit before it.
 func (p *play) judge(ctx context.Context, n int) (tui.Standing, error) {
-	st, _, err := judgeWalk(ctx, p.plan, p.player.Known(n), nil)
+	st, _, err := judgeWalk(ctx, p.plan, p.player.Known(n), p.asked)
 	if n == 0 || err != nil {
 		return st, err
 	}

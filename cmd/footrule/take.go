@@ -49,7 +49,7 @@ func (s *survey) onward() string {
 	case p.Todo > 0:
 		return fmt.Sprintf("go on with: footrule walk %s", file)
 	}
-	return fmt.Sprintf("next: footrule doubts %s, footrule errors %s, then footrule report %s --out report.html", file, file, file)
+	return fmt.Sprintf("next: footrule doubts %s\n      footrule errors %s\n      footrule report %s --out report.html", file, file, file)
 }
 
 // lacking says what a plan needs before it is walked; empty where it has that.
