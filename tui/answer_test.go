@@ -205,7 +205,7 @@ func TestAnswerWhileWalking(t *testing.T) {
 	d := &desk{}
 	r := depot(t, func(c *tui.Config) { c.Drill, c.NoFindings = d.drill(), true })
 	walked(r, 3)
-	require.Contains(t, r.screen(), "c name the fault")
+	require.Contains(t, r.screen(), "c answer")
 	r.press("c", "tab", "tab", "space", "space", "right", "space")
 	require.Len(t, d.kept, 1)
 	require.Equal(t, drill.Moved, d.kept[0].Kind)
@@ -213,7 +213,7 @@ func TestAnswerWhileWalking(t *testing.T) {
 	r.press("esc")
 	r.visit() // goes on
 	require.Len(t, r.s.Walk().Visits, 4)
-	require.NotContains(t, depot(t, nil).screen(), "name the fault")
+	require.NotContains(t, depot(t, nil).screen(), "c answer")
 }
 
 // A click goes to a row or to what is on the plan, another one takes it.
@@ -259,7 +259,7 @@ func TestDrillOnATerminal(t *testing.T) {
 			Find: func(_ context.Context, n int) ([]tui.Finding, error) { return found(e, n), nil },
 		}}})
 	q := program(t, r, 80, 24)
-	q.sees("Before the first visit", "c name the fault")
+	q.sees("Before the first visit", "c answer")
 	q.typed("e5")
 	q.sees("program finds stays hidden")
 	q.typed("c")

@@ -48,7 +48,7 @@ func answerBindings(md mode) []binding {
 			b.long, b.short = "", ""
 			out = append(out, b)
 		}
-		out = append(out, binding{keys("f", "g"), "", "", "the next floor", (*Model).placeFloor})
+		out = append(out, binding{keys("f", "g", "u"), "", "", "the next floor", (*Model).placeFloor})
 	case namingMoment:
 		out = []binding{take("since then", (*Model).takeVisit), pass}
 		out = append(out, list((*Model).visitBy)...)

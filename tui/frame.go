@@ -85,9 +85,6 @@ func (m *Model) drawKeys(c *canvas.Canvas, l layout) {
 		x += c.Text(0, l.keys, fmt.Sprintf("page %d of %d", m.ans.page+1, m.markPages()), m.look.quiet) + 2
 	}
 	for _, k := range keyLine(m.bindings(m.mode()), l.w-x) {
-		if m.replay != nil && len(m.replay.ms) == 1 && (k == "o other" || k == "b both") {
-			continue
-		}
 		x += c.Text(x, l.keys, k, m.look.quiet) + 2
 	}
 }

@@ -76,17 +76,20 @@ func (m *Model) bindings(md mode) []binding {
 		return answerBindings(md)
 	}
 	out := bindings(md)
+	if m.replay != nil && len(m.replay.ms) == 1 {
+		out = slices.DeleteFunc(out, func(b binding) bool { return b.short == "other" || b.short == "both" })
+	}
 	if md == over && m.s.Walk().Completed { // it can't be changed any more
 		out = slices.DeleteFunc(out, func(b binding) bool { return slices.Contains([]string{"f", "n", "p", "u", "v"}, b.keys[0]) })
 	}
 	if m.cfg.Drill != nil {
 		switch md {
 		case walking, looking, replaying, gazing, over:
-			short := "name the fault"
+			short := "answer"
 			if m.ans.open {
 				short = "marks"
 			}
-			out = slices.Insert(out, 1, binding{keys("c", "y"), "", short, "name what is wrong in this drill, be graded, and read the marks", (*Model).answer})
+			out = slices.Insert(out, 1, binding{keys("c", "y"), "", short, "name what is wrong in this drill, be graded, read the marks", (*Model).answer})
 		}
 	}
 	return out
@@ -126,7 +129,7 @@ func bindings(md mode) []binding {
 		{keys("shift+right", "L"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(5, 0) }},
 		{keys("shift+up", "K"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, 5) }},
 		{keys("shift+down", "J"), "", "", "", func(m *Model) tea.Cmd { return m.moveCursor(0, -5) }},
-		{keys("f", "g"), "", "", "the next floor", (*Model).nextFloor},
+		{keys("f", "g", "u"), "", "", "the next floor", (*Model).nextFloor},
 		{keys("d", ";"), "", "", "the other map: inside the hull or not, the error to expect", (*Model).otherMap},
 	}
 	switch md {
@@ -148,7 +151,7 @@ func bindings(md mode) []binding {
 			another,
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
 			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
-			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
+			{keys("w", "'"), "", "", "read the warnings about the fit", (*Model).read},
 			{keys("t", ";"), "", "", "big letters, to be read at arm's length", (*Model).toggleBig},
 		}, append(lenses, nudges...)...), common...)
 	case choosing:
@@ -200,13 +203,13 @@ func bindings(md mode) []binding {
 		}, common...)
 	case over:
 		return append(append([]binding{
-			{keys("f"), "", "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
+			{keys("f", "j"), "", "finish", "finish the walk; it cannot be resumed then", (*Model).finish},
 			another,
 			{keys("n", "tab"), "n p tab", "choose a point", "choose a point to visit again", func(m *Model) tea.Cmd { return m.cycle(1) }},
 			{keys("p", "shift+tab"), "", "", "", func(m *Model) tea.Cmd { return m.cycle(-1) }},
 			{keys("u", "z"), "", "undo", "take the last step back", (*Model).undo},
 			{keys("v", "i"), "", "void last", "void the last visit, with a reason", (*Model).askVoid},
-			{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
+			{keys("w", "'"), "", "", "read the warnings about the fit", (*Model).read},
 			{keys("t", ";"), "", "", "big letters, to be read at arm's length", (*Model).toggleBig},
 		}, lenses...), common...)
 	default: // checking

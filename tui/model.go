@@ -262,7 +262,7 @@ func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
 	}
 	if m.reading {
 		m.reading = false
-		if k == "w" || k == "esc" || k == "backspace" {
+		if k == "w" || k == "'" || k == "esc" || k == "backspace" {
 			return nil
 		}
 	}
@@ -419,7 +419,11 @@ func (m *Model) take(st Standing, known int) {
 	if m.replay == nil && st.Findings == nil {
 		st.Findings = m.standing.Findings // until they are looked for again
 	}
+	first := len(m.standing.Judged) == 0
 	m.standing, m.known = st, known
+	if first && m.gaze.lens == errorLens {
+		m.aim()
+	}
 	m.standingRev++
 	m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= st.Points })
 	if st.Ready() && !math.IsNaN(st.CE50M.Value) {

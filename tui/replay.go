@@ -211,7 +211,7 @@ func (r *Replay) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return r, each(msg, r.key)
 	case tea.MouseMsg:
 		_, cmd := r.ms[r.on].Update(msg)
-		return r, r.wrap(r.on, cmd)
+		return r, tea.Batch(r.wrap(r.on, cmd), r.gazeAlike())
 	case playMsg:
 		if msg.timer == r.timer && r.playing {
 			return r, r.tick()
@@ -228,7 +228,20 @@ func (r *Replay) key(msg tea.KeyMsg) tea.Cmd {
 	}
 	on := r.on // the key may change it
 	_, cmd := r.ms[on].Update(msg)
-	return r.wrap(on, cmd)
+	return tea.Batch(r.wrap(on, cmd), r.gazeAlike())
+}
+
+// gazeAlike gives the other of two plans side by side the lens and the cursor of
+// the one that keys act on.
+func (r *Replay) gazeAlike() tea.Cmd {
+	if !r.both {
+		return nil
+	}
+	m, o := r.ms[r.on], r.ms[1-r.on]
+	item := o.gaze.item
+	o.gaze, o.zoom, o.drawn = m.gaze, m.zoom, false
+	o.gaze.item = item
+	return r.wrap(1-r.on, o.refreshLayer())
 }
 
 // player is that of the track that keys act on.

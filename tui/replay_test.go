@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -305,4 +306,19 @@ func TestReplayOfADrill(t *testing.T) {
 		}
 		require.NotContains(t, got, "Nothing that this walk could tell")
 	}
+}
+
+// Two plans side by side are looked at through the same lens, at the same place.
+func TestBothPlansHaveTheLens(t *testing.T) {
+	v := view(t, 120, 40, nil, walkedBy(t, 9, nil), walkedBy(t, 9, nil))
+	v.press("e", "b", "2", "n", "right", "+")
+	for i, line := range strings.Split(v.r.View(), "\n")[1:28] {
+		rs := []rune(line)
+		for len(rs) < 120 {
+			rs = append(rs, ' ')
+		}
+		require.Equal(t, strings.TrimRight(string(rs[:59]), " "), strings.TrimRight(string(rs[61:]), " "), "row %d", i+1)
+	}
+	require.Contains(t, v.r.View(), "LEVEL")
+	require.Contains(t, v.r.View(), "9") // of the shades
 }

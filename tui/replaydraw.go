@@ -26,9 +26,9 @@ func (r *Replay) View() string {
 	return r.frame.String(r.cfg.Profile)
 }
 
-// bothRows is what stands below two plans: the name of the walk, its fit and
-// its error, a gap, and the changes.
-const bothRows = 8
+// bothRows is what stands below two plans: the name of the walk, its error and its
+// fit, what the shades mean, and the changes.
+const bothRows = 9
 
 // drawBoth draws two walks side by side, and below what changed between them.
 func (r *Replay) drawBoth(c *canvas.Canvas, l layout) {
@@ -50,9 +50,14 @@ func (r *Replay) drawBoth(c *canvas.Canvas, l layout) {
 			at = canvas.Clean(v.Point) + " " + timeOf(walk.Fact{Visit: v}).Format("15:04")
 		}
 		s.pair(canvas.Clean(t.s.Walk().Name), look, at, m.look.quiet)
-		s.text(t.fitWords(), m.look.text)
+		for _, line := range t.fitWords() {
+			s.text(line, m.look.text)
+		}
 	}
-	s := &slip{c: c, r: rect{0, l.rule - bothRows + 3, l.w, bothRows - 3}}
+	if lens := m.lensShown(); lens == levelLens || lens == heardLens || lens == errorLens {
+		m.drawShades(c, rect{0, l.rule - bothRows + 3, l.w, 1})
+	}
+	s := &slip{c: c, r: rect{0, l.rule - bothRows + 4, l.w, bothRows - 4}}
 	if len(r.changes) == 0 {
 		s.text("No point yet that both have been to.", m.look.quiet)
 	} else {
@@ -63,27 +68,28 @@ func (r *Replay) drawBoth(c *canvas.Canvas, l layout) {
 	m.drawKeys(c, l)
 }
 
-// fitWords says in a line how the fit stands.
-func (m *Model) fitWords() string {
+// fitWords says in two lines how large the error is and how the fit stands.
+func (m *Model) fitWords() []string {
 	st, w := &m.standing, m.words
 	if !st.Ready() {
-		return fmt.Sprintf("no fit: %s of %d", count(st.Points, "point", "points"), st.Need)
+		return []string{fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points"))}
 	}
-	out := ""
-	for _, e := range st.Exponents {
-		out = joined("  ", out, fmt.Sprintf("n %s %s %s", e.Band, w.number(e.Value, 1), w.interval(e.Half, 1)))
-	}
+	within := "error not known"
 	if !math.IsNaN(st.CE50M.Value) {
-		out = joined("  ", out, fmt.Sprintf("half %s %s", w.metres(st.CE50M.Value), w.interval(w.length(st.CE50M.Half), 1)))
+		within = joined(" ", "half within", w.number(w.length(st.CE50M.Value), 1), w.interval(w.length(st.CE50M.Half), 1), w.unit())
 	}
-	return out
+	fit := "exponent"
+	for _, e := range st.Exponents {
+		fit = joined("  ", fit, joined(" ", string(e.Band)+"GHz", w.number(e.Value, 1), w.interval(e.Half, 1)))
+	}
+	return []string{within, fit}
 }
 
 // drawChanges lists the largest changes in as many columns as there is room.
 func (r *Replay) drawChanges(s *slip) {
 	m := r.ms[r.on]
 	w := m.words
-	s.text("Levels, second walk less first, over the points of both", m.look.quiet)
+	s.text("Levels in dB, second walk less first (points of both)", m.look.quiet)
 	const colW = 36
 	cols := max(1, s.r.w/colW)
 	rows := s.room()
@@ -97,9 +103,9 @@ func (r *Replay) drawChanges(s *slip) {
 			look = m.look.accentStrong
 		}
 		name := canvas.Cut(m.apName(ch.AP, m.s.Site().AccessPoints[ch.AP].ID), 10, w.cut)
-		s.c.Text(s.r.x+x, s.r.y+s.y+y, fmt.Sprintf("%s %s", name, ch.Band), look)
-		s.c.Right(s.r.x+x+20, s.r.y+s.y+y, 8, w.signed(ch.MeanDB.Value, 1), look)
-		s.c.Text(s.r.x+x+21, s.r.y+s.y+y, fmt.Sprintf("%s dB, %d", w.interval(ch.MeanDB.Half, 1), ch.Points), m.look.quiet)
+		s.c.Text(s.r.x+x, s.r.y+s.y+y, fmt.Sprintf("%s/%s", name, ch.Band), look)
+		s.c.Right(s.r.x+x+20, s.r.y+s.y+y, 6, w.signed(ch.MeanDB.Value, 1), look)
+		s.c.Text(s.r.x+x+21, s.r.y+s.y+y, joined(" ", w.interval(ch.MeanDB.Half, 1), fmt.Sprintf("(%d)", ch.Points)), m.look.quiet)
 	}
 }
 

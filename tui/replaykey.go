@@ -26,18 +26,18 @@ func playing(md mode, cursor []binding, lens binding) []binding {
 		out = append(out,
 			binding{keys("shift+right", "L"), "", "", "ten visits on", step(10)},
 			binding{keys("shift+left", "H"), "", "", "ten visits back", step(-10)},
-			binding{keys("w"), "", "", "read the warnings about the fit", (*Model).read},
+			binding{keys("w", "'"), "", "", "read the warnings about the fit", (*Model).read},
 		)
 	}
 	return append(out,
 		lens,
 		binding{keys("home", "a"), "", "", "before the first visit", func(m *Model) tea.Cmd { return m.replay.goTo(0) }},
 		binding{keys("end", "e"), "", "", "after the last visit", func(m *Model) tea.Cmd { return m.replay.goTo(m.replay.player().Len()) }},
+		binding{keys("o", "t"), "", "other", "the other walk", func(m *Model) tea.Cmd { return m.replay.other() }},
+		binding{keys("b", "i"), "", "both", "two walks side by side, or one", func(m *Model) tea.Cmd { return m.replay.sideBySide() }},
 		binding{keys("v", "/"), "", "visit", "go to a visit by its point, ID or number", func(m *Model) tea.Cmd { return m.replay.name() }},
 		binding{keys("up", ">", "r"), "", "", "faster", func(m *Model) tea.Cmd { return m.replay.faster(1) }},
 		binding{keys("down", "<", "s"), "", "", "slower", func(m *Model) tea.Cmd { return m.replay.faster(-1) }},
-		binding{keys("o"), "", "other", "the other walk", func(m *Model) tea.Cmd { return m.replay.other() }},
-		binding{keys("b"), "", "both", "two walks side by side, or one", func(m *Model) tea.Cmd { return m.replay.sideBySide() }},
 		binding{keys("esc"), "", "", "the lens of the walk", func(m *Model) tea.Cmd { return m.setLens(walkLens) }},
 	)
 }

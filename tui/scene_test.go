@@ -241,7 +241,7 @@ func standing(e *ether, n int) tui.Standing {
 		st.Judged = append(st.Judged, j)
 	}
 	slices.Sort(st.ErrorsM)
-	st.Targets = []tui.Target{{Share: .5, WithinM: 2, Verdict: "failed"}, {Share: .9, WithinM: 4, Verdict: "open, 12 more settle it"}}
+	st.Targets = []tui.Target{{Share: .5, WithinM: 2, Verdict: "failed"}, {Share: .9, WithinM: 4, Verdict: "open, 12 more"}}
 	for k := range e.site.AccessPoints {
 		c := tui.Curve{AP: k, Band: radio.Band5, Level1m: tui.Estimate{Value: -38.2, Half: 4 * f}, Exponent: tui.Estimate{Value: 3, Half: f}, SigmaDB: 4.1, Points: n - 1, Silent: 1}
 		for i := range n {

@@ -146,7 +146,7 @@ func targetOf(t position.Outcome) tui.Target {
 	if t.Verdict == position.Open {
 		switch {
 		case t.MoreAtRate > 0:
-			out.Verdict = fmt.Sprintf("open, %d more settle it", t.MoreAtRate)
+			out.Verdict = fmt.Sprintf("open, %d more", t.MoreAtRate)
 		case t.MoreWithin > 0:
 			out.Verdict = fmt.Sprintf("open, %d more at least", t.MoreWithin)
 		}
