@@ -45,9 +45,10 @@ the limits of it all. Its numbers are those of fit, errors, cover, doubts, prep 
 next, with the same flags.
 
 It is one file, HTML or PDF by its name, or both with two --out; figures are in it,
-and nothing in it comes from elsewhere. The PDF shows Latin, Greek and Cyrillic
-letters, the HTML all. Equal input gives equal bytes: its date is that
-of the last scan, unless --date gives another (or today).
+and nothing in it comes from elsewhere. Both can be read aloud: the PDF is tagged.
+It shows Latin, Greek and Cyrillic letters and has others read, the HTML shows all.
+Equal input gives equal bytes: its date is that of the last scan, unless --date gives
+another (or today).
 
 Addresses of the site's own radios are left out (--bssid drop), hashed by a key that
 stays in the site file (hash), or there (keep). Those of neighbours are never in it.
