@@ -7,6 +7,7 @@ import (
 
 	"footrule/internal/canvas"
 	"footrule/internal/drill"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
@@ -295,7 +296,7 @@ func (m *Model) answerNow() note {
 		case a.out:
 			return note{"Keeping it.", false}
 		case a.at == len(a.kinds):
-			return note{"Space grades what was named: " + count(len(a.said), "answer", "answers") + ".", false}
+			return note{"Space grades what was named: " + say.Plural(len(a.said), "answer", "answers") + ".", false}
 		}
 		k := a.kinds[a.at]
 		text := "Space names it: " + k.Name() + "."

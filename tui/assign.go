@@ -9,6 +9,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/radio/grouping"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -106,13 +107,13 @@ func (m *Assign) Init() tea.Cmd { return nil }
 
 // Farewell says after the end what was saved and what is open.
 func (m *Assign) Farewell() string {
-	s := count(m.saved, "change", "changes") + " saved"
+	s := say.Plural(m.saved, "change", "changes") + " saved"
 	if m.saved == 0 {
 		s = "nothing was changed"
 	} else {
 		s += fmt.Sprintf(" (the plan is at revision %d)", m.rev)
 	}
-	return s + ", " + count(m.open(), "proposal is", "proposals are") + " open."
+	return s + ", " + say.Plural(m.open(), "proposal is", "proposals are") + " open."
 }
 
 // open counts the proposals that are neither settled nor kept out by default.

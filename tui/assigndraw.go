@@ -8,6 +8,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/radio/grouping"
+	"footrule/internal/say"
 )
 
 // View gives the screen as text, made again only after something has changed.
@@ -143,8 +144,8 @@ func (m *Assign) drawHead(s *slip, p *grouping.Proposal) {
 	}
 	b := p.BSSID.String()
 	s.pair(b, m.look.strong, canvas.Cut(ssid, s.r.w-len(b)-2, m.words.cut), m.look.strong)
-	s.wrap(fmt.Sprintf("%s, %s at %s, strongest %s dBm", channelWords(p.FreqMHz), count(p.Scans, "scan", "scans"),
-		count(p.Places, "place", "places"), m.words.number(p.StrongestDBm, 0)), m.look.quiet, 2)
+	s.wrap(fmt.Sprintf("%s, %s at %s, strongest %s dBm", channelWords(p.FreqMHz), say.Plural(p.Scans, "scan", "scans"),
+		say.Plural(p.Places, "place", "places"), m.words.number(p.StrongestDBm, 0)), m.look.quiet, 2)
 	s.gap()
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 )
@@ -21,7 +22,7 @@ type fitRow struct {
 func (m *Model) fitRows() []fitRow {
 	st, w := &m.standing, m.words
 	var out []fitRow
-	say := func(text string, l canvas.Look) {
+	tell := func(text string, l canvas.Look) {
 		for _, line := range canvas.Wrap(text, 28) {
 			out = append(out, fitRow{note: line, look: l})
 		}
@@ -32,11 +33,11 @@ func (m *Model) fitRows() []fitRow {
 	if !st.Ready() {
 		switch {
 		case m.judge.err != nil:
-			say(w.alarm("No fit. "+sentence(m.judge.err)), m.look.accent)
+			tell(w.alarm("No fit. "+sentence(m.judge.err)), m.look.accent)
 		case st.Need > st.Points:
-			say(fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points")), m.look.quiet)
+			tell(fmt.Sprintf("No fit yet: %d of %s.", st.Points, say.Plural(st.Need, "point", "points")), m.look.quiet)
 		default:
-			say("No fit yet.", m.look.quiet)
+			tell("No fit yet.", m.look.quiet)
 		}
 		return out
 	}
@@ -68,11 +69,11 @@ func (m *Model) fitRows() []fitRow {
 	if !math.IsNaN(st.RMSM) {
 		out = append(out, fitRow{name: "RMS / bound", value: w.number(w.length(st.RMSM), 1), half: "/ " + w.number(w.length(st.BoundM), 1), unit: w.unit()})
 	}
-	from := fmt.Sprintf("%s, %s readings", count(st.Points, "point", "points"), grouped(st.Readings))
+	from := fmt.Sprintf("%s, %s readings", say.Plural(st.Points, "point", "points"), grouped(st.Readings))
 	if m.judge.err != nil {
-		say(w.alarm("Old: from "+from+". "+sentence(m.judge.err)), m.look.accent)
+		tell(w.alarm("Old: from "+from+". "+sentence(m.judge.err)), m.look.accent)
 	} else {
-		say(from, m.look.quiet)
+		tell(from, m.look.quiet)
 	}
 	for i, f := range st.Findings {
 		if i == 2 {
@@ -84,10 +85,10 @@ func (m *Model) fitRows() []fitRow {
 	switch n := len(st.Warnings); {
 	case n == 0:
 	case m.h < 40 || n > 2:
-		out = append(out, fitRow{note: count(n, "warning, w reads it", "warnings, w reads them"), look: m.look.accent})
+		out = append(out, fitRow{note: say.Plural(n, "warning, w reads it", "warnings, w reads them"), look: m.look.accent})
 	default:
 		for _, text := range st.Warnings {
-			say(w.alarm(text), m.look.accent)
+			tell(w.alarm(text), m.look.accent)
 		}
 	}
 	return out

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 )
 
 // drawLensSlip says the numbers of the lens.
@@ -118,7 +119,7 @@ func (m *Model) drawHeardSlip(s *slip) {
 		s.wrap(fmt.Sprintf("No hole: %d are heard everywhere.", need), m.look.strong, 2)
 		return
 	}
-	s.text(count(len(lay.Holes), "hole", "holes")+fmt.Sprintf(" below %d", need), m.look.accentStrong)
+	s.text(say.Plural(len(lay.Holes), "hole", "holes")+fmt.Sprintf(" below %d", need), m.look.accentStrong)
 	for i, h := range lay.Holes {
 		if s.room() < 2 && i < len(lay.Holes)-1 {
 			s.text(fmt.Sprintf("%d more", len(lay.Holes)-i), m.look.quiet)

@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/canvas"
 	"footrule/internal/radio"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -284,7 +285,7 @@ func (m *Model) key(msg tea.KeyMsg) tea.Cmd {
 // Farewell says after the end what was kept and what was not.
 func (m *Model) Farewell() string {
 	p := m.s.Progress()
-	out := count(p.Done, "point is", "points are") + " saved, " + count(p.Todo, "is", "are") + " to do"
+	out := say.Plural(p.Done, "point is", "points are") + " saved, " + say.Plural(p.Todo, "is", "are") + " to do"
 	if v := m.s.Pending(); v != nil {
 		out += "; nothing was kept of the visit at " + canvas.Clean(v.Point) + " that was being recorded"
 	}

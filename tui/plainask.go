@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"footrule/internal/say"
 	"footrule/internal/walk"
 )
 
@@ -184,7 +185,7 @@ func noDigit(r rune) rune {
 func standingText(w words, st *Standing) string {
 	if !st.Ready() {
 		if st.Need > st.Points {
-			return fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points"))
+			return fmt.Sprintf("No fit yet: %d of %s.", st.Points, say.Plural(st.Need, "point", "points"))
 		}
 		return "No fit yet."
 	}
@@ -215,7 +216,7 @@ func standingText(w words, st *Standing) string {
 	if !math.IsNaN(st.BoundM) {
 		parts = append(parts, metres("bound", Estimate{st.BoundM, math.NaN()}))
 	}
-	return fmt.Sprintf("Fit from %s: %s.", count(st.Points, "point", "points"), joined(", ", parts...))
+	return fmt.Sprintf("Fit from %s: %s.", say.Plural(st.Points, "point", "points"), joined(", ", parts...))
 }
 
 // sortNearest sorts stops by their distance from a place, other floors last.

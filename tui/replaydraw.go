@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 )
 
@@ -72,7 +73,7 @@ func (r *Replay) drawBoth(c *canvas.Canvas, l layout) {
 func (m *Model) fitWords() []string {
 	st, w := &m.standing, m.words
 	if !st.Ready() {
-		return []string{fmt.Sprintf("No fit yet: %d of %s.", st.Points, count(st.Need, "point", "points"))}
+		return []string{fmt.Sprintf("No fit yet: %d of %s.", st.Points, say.Plural(st.Need, "point", "points"))}
 	}
 	within := "error not known"
 	if !math.IsNaN(st.CE50M.Value) {
@@ -162,9 +163,9 @@ func taken(v *walk.Visit) string {
 	for _, sc := range v.Scans {
 		facings[sc.FacingDeg] = true
 	}
-	text := count(len(v.Scans), "scan", "scans")
+	text := say.Plural(len(v.Scans), "scan", "scans")
 	if len(facings) == 0 || facings[walk.NoFacing] {
 		return text
 	}
-	return text + ", " + count(len(facings), "facing", "facings")
+	return text + ", " + say.Plural(len(facings), "facing", "facings")
 }

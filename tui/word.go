@@ -178,10 +178,3 @@ func sentence(err error) string {
 	}
 	return s
 }
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}

@@ -5,6 +5,7 @@ import (
 	"os"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 	"footrule/store"
 
@@ -62,8 +63,8 @@ func printSoundness(sh *shell, path string, w *store.Whole) {
 		}
 		fmt.Fprintln(sh.out)
 	}
-	fmt.Fprintf(sh.out, "%s that check out: %s of the plan, %s, %s; %d pages, %d bytes\n\n", count(w.Records, "record"), count(len(w.Plans), "revision"),
-		count(len(w.Walks), "walk"), count(len(w.Pictures), "picture"), w.Pages, w.Bytes)
+	fmt.Fprintf(sh.out, "%s that check out: %s of the plan, %s, %s; %d pages, %d bytes\n\n", say.Count(w.Records, "record"), say.Count(len(w.Plans), "revision"),
+		say.Count(len(w.Walks), "walk"), say.Count(len(w.Pictures), "picture"), w.Pages, w.Bytes)
 	rows := [][]string{{"walk", "visits", "scans", "readings", "marks"}}
 	for i := range w.Walks {
 		n := sizeOf(&w.Walks[i])
@@ -73,7 +74,7 @@ func printSoundness(sh *shell, path string, w *store.Whole) {
 		table(sh.out, rows)
 	}
 	if w.Pending > 0 {
-		fmt.Fprintf(sh.out, "%s that was stopped; the next command that writes removes it\n", count(w.Pending, "import"))
+		fmt.Fprintf(sh.out, "%s that was stopped; the next command that writes removes it\n", say.Count(w.Pending, "import"))
 	}
 	if len(w.Faults) > 0 {
 		fmt.Fprintf(sh.out, "\nnext: keep this file as it is, and go back to a copy; or save what is whole: footrule export %s --salvage\n", path)

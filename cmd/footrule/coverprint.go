@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"footrule/internal/coverage"
+	"footrule/internal/say"
 )
 
 func (c *cover) print(sh *shell) {
@@ -13,13 +14,13 @@ func (c *cover) print(sh *shell) {
 	for _, n := range c.notes {
 		fmt.Fprintf(sh.out, "  %s\n", n)
 	}
-	fmt.Fprintf(sh.out, "heard: %s dBm or more at a probability of %g; %s m² in cells of %g m\n\n", fixed(o.ThresholdDBm, 0), o.Confidence, fixed(s.AreaM2, 0), o.CellM)
+	fmt.Fprintf(sh.out, "heard: %s dBm or more at a probability of %g; %s m² in cells of %g m\n\n", say.Fixed(o.ThresholdDBm, 0), o.Confidence, say.Fixed(s.AreaM2, 0), o.CellM)
 	rows := [][]string{{"access points heard", "share of area", "mean probability"}}
 	if c.measured != nil {
 		rows[0] = append(rows[0], "where measured", "measured", "points apart")
 	}
 	for k := range coverage.Reported {
-		row := []string{fmt.Sprintf("at least %d", k+1), shareOf(s.Heard[k]), fixed(s.AtLeast[k], 3)}
+		row := []string{fmt.Sprintf("at least %d", k+1), shareOf(s.Heard[k]), say.Fixed(s.AtLeast[k], 3)}
 		if c.measured != nil {
 			p, m := c.diff.Predicted.Heard[k], c.diff.Measured.Heard[k]
 			row = append(row, shareOf(p), shareOf(m), signed(100*(m-p), 1))
@@ -28,9 +29,9 @@ func (c *cover) print(sh *shell) {
 	}
 	table(sh.out, rows)
 	if c.measured != nil {
-		fmt.Fprintf(sh.out, "\nmeasured: %s m² by the nearest of the places that were walked, within %g m (Voronoi)\n", fixed(c.diff.Measured.AreaM2, 0), c.reachM)
+		fmt.Fprintf(sh.out, "\nmeasured: %s m² by the nearest of the places that were walked, within %g m (Voronoi)\n", say.Fixed(c.diff.Measured.AreaM2, 0), c.reachM)
 		fmt.Fprintf(sh.out, "more heard than predicted on %s m², fewer on %s m²; of the need both say the same on %s\n",
-			fixed(c.diff.MoreM2, 0), fixed(c.diff.FewerM2, 0), shareOf(c.diff.NeedAgrees))
+			say.Fixed(c.diff.MoreM2, 0), say.Fixed(c.diff.FewerM2, 0), shareOf(c.diff.NeedAgrees))
 	}
 	if len(c.m.Floors) > 1 {
 		c.printFloors(sh)
@@ -38,9 +39,9 @@ func (c *cover) print(sh *shell) {
 	e := c.expect(all(len(c.m.Floors))...)
 	fmt.Fprintf(sh.out, "\ninside the hull of the access points heard: %s of the area\n", shareOf(e.inHull))
 	fmt.Fprintf(sh.out, "bound on the position error, %d scans: half of the area within %s m, 90 %% within %s m; no fix on %s\n",
-		o.Scans, fixed(e.boundMedian, 1), fixed(e.bound90, 1), shareOf(e.noFix))
+		o.Scans, say.Fixed(e.boundMedian, 1), say.Fixed(e.bound90, 1), shareOf(e.noFix))
 	fmt.Fprintf(sh.out, "expected error: mean %s m, half of the area within %s m, 90 %% within %s m, at worst %s m\n",
-		fixed(e.errorMean, 1), fixed(e.errorMedian, 1), fixed(e.errorNinety, 1), fixed(e.errorMost, 1))
+		say.Fixed(e.errorMean, 1), say.Fixed(e.errorMedian, 1), say.Fixed(e.errorNinety, 1), say.Fixed(e.errorMost, 1))
 	c.printHoles(sh, "holes, as predicted", c.holes, c.m)
 	if c.measured != nil {
 		c.printHoles(sh, "holes, as measured", c.found, c.measured)
@@ -51,10 +52,10 @@ func (c *cover) print(sh *shell) {
 }
 
 func signed(v float64, digits int) string {
-	if s := fixed(v, digits); v > 0 {
+	if s := say.Fixed(v, digits); v > 0 {
 		return "+" + s
 	}
-	return fixed(v, digits)
+	return say.Fixed(v, digits)
 }
 
 func (c *cover) printFloors(sh *shell) {
@@ -63,7 +64,7 @@ func (c *cover) printFloors(sh *shell) {
 	for i := range c.m.Floors {
 		fm := &c.m.Floors[i]
 		s := fm.Shares(c.m.Options.Need)
-		rows = append(rows, []string{c.plan.Floors[fm.Floor].ID, fixed(s.AreaM2, 0), shareOf(s.Need), fixed(c.expect(i).errorMean, 1)})
+		rows = append(rows, []string{c.plan.Floors[fm.Floor].ID, say.Fixed(s.AreaM2, 0), shareOf(s.Need), say.Fixed(c.expect(i).errorMean, 1)})
 	}
 	table(sh.out, rows)
 }
@@ -80,22 +81,22 @@ func (c *cover) printHoles(sh *shell, title string, holes []coverage.Hole, m *co
 	for _, h := range holes {
 		sum += h.AreaM2
 	}
-	fmt.Fprintf(sh.out, "\n%s: %s m² in %s that hear fewer than %d\n", title, fixed(sum, 0), count(len(holes), "hole"), m.Options.Need)
+	fmt.Fprintf(sh.out, "\n%s: %s m² in %s that hear fewer than %d\n", title, say.Fixed(sum, 0), say.Count(len(holes), "hole"), m.Options.Need)
 	rows := [][]string{{"floor", "centre", "area m²", "least heard", "one added at", "closes m²"}}
 	for i, h := range holes {
 		if i == mostHoles {
 			break
 		}
-		row := []string{c.plan.Floors[h.Floor].ID, place(h.Centre[0], h.Centre[1]), fixed(h.AreaM2, 1), strconv.Itoa(h.Heard), "–", "–"}
+		row := []string{c.plan.Floors[h.Floor].ID, place(h.Centre[0], h.Centre[1]), say.Fixed(h.AreaM2, 1), strconv.Itoa(h.Heard), "–", "–"}
 		if a := h.Added; a != nil {
-			row[4], row[5] = place(a.At[0], a.At[1]), fixed(a.ClosesM2, 1)
+			row[4], row[5] = place(a.At[0], a.At[1]), say.Fixed(a.ClosesM2, 1)
 		}
 		rows = append(rows, row)
 	}
 	table(sh.out, rows)
 	if n := len(holes) - mostHoles; n > 0 {
-		fmt.Fprintf(sh.out, "and %s more (--json has all)\n", count(n, "smaller one"))
+		fmt.Fprintf(sh.out, "and %s more (--json has all)\n", say.Count(n, "smaller one"))
 	}
 }
 
-func place(x, y float64) string { return fixed(x, 1) + ", " + fixed(y, 1) }
+func place(x, y float64) string { return say.Fixed(x, 1) + ", " + say.Fixed(y, 1) }

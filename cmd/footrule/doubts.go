@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"footrule/internal/doubt"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/spf13/cobra"
@@ -223,7 +224,7 @@ func doubtsJSON(plan *site.Site, rep *doubt.Report) jsonDoubts {
 }
 
 func printDoubts(sh *shell, rep *doubt.Report) {
-	fmt.Fprintf(sh.out, "%s at %s\n\n", count(rep.Visits, "visit"), count(rep.Places, "place"))
+	fmt.Fprintf(sh.out, "%s at %s\n\n", say.Count(rep.Visits, "visit"), say.Count(rep.Places, "place"))
 	if rep.Missing != "" {
 		fmt.Fprintf(sh.out, "nothing could be looked for: %s\n", rep.Missing)
 		return
@@ -237,7 +238,7 @@ func printDoubts(sh *shell, rep *doubt.Report) {
 		}
 		fmt.Fprintln(sh.out, capital(f.Text)+".")
 		fmt.Fprintf(sh.out, "  do: %s\n", f.Do)
-		fmt.Fprintf(sh.out, "  evidence %s, threshold %s\n", fixed(f.LBF, 1), fixed(f.Threshold, 1))
+		fmt.Fprintf(sh.out, "  evidence %s, threshold %s\n", say.Fixed(f.LBF, 1), say.Fixed(f.Threshold, 1))
 	}
 	for _, part := range []struct {
 		head string
@@ -251,7 +252,7 @@ func printDoubts(sh *shell, rep *doubt.Report) {
 		}
 	}
 	if rep.PValue != nil {
-		fmt.Fprintf(sh.out, "\np-value %s: the share of sites without a fault that give as much evidence\n", fixed(*rep.PValue, 2))
+		fmt.Fprintf(sh.out, "\np-value %s: the share of sites without a fault that give as much evidence\n", say.Fixed(*rep.PValue, 2))
 	}
 }
 

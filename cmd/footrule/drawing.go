@@ -13,6 +13,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/drawing"
 	"footrule/internal/radio"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -240,8 +241,8 @@ func readDrawing(path string, o drawing.Options, m drawing.Making) (*drawing.Mad
 func printMade(w io.Writer, made *drawing.Made) {
 	f := &made.Floor
 	b := f.BoundingBox()
-	fmt.Fprintf(w, "floor %s: %s by %s m, %s, %s, %s, %s\n", f.ID, fixed(b.Max[0]-b.Min[0], 2), fixed(b.Max[1]-b.Min[1], 2),
-		wallsText(f), count(len(f.Areas), "area"), count(len(f.Points), "point"), count(len(made.AccessPoints), "access point"))
+	fmt.Fprintf(w, "floor %s: %s by %s m, %s, %s, %s, %s\n", f.ID, say.Fixed(b.Max[0]-b.Min[0], 2), say.Fixed(b.Max[1]-b.Min[1], 2),
+		wallsText(f), say.Count(len(f.Areas), "area"), say.Count(len(f.Points), "point"), say.Count(len(made.AccessPoints), "access point"))
 	d := f.Drawing
 	fmt.Fprintf(w, "  %s: 0, 0 on the plan is (%.10g, %.10g) in the drawing, %s\n", canvas.Clean(filepath.Base(d.File)), d.Origin[0], d.Origin[1], unitText(d))
 	for _, l := range made.Left {
@@ -277,7 +278,7 @@ func wallsText(f *site.Floor) string {
 	if len(f.Walls) == 0 {
 		return "0 walls"
 	}
-	return count(len(f.Walls), "wall") + " of " + materialsText(f)
+	return say.Count(len(f.Walls), "wall") + " of " + materialsText(f)
 }
 
 // materialsText lists the materials of a floor with the length of their walls.

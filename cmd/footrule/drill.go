@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"footrule/internal/drill"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/store"
@@ -127,16 +128,16 @@ func (f *drillFlags) hand(cmd *cobra.Command, sh *shell, name string) error {
 	paragraph(sh.out, "", c.Story)
 	fmt.Fprintf(sh.out, "\n%s: ", path)
 	if n := len(c.Plan.Floors); n > 1 {
-		fmt.Fprintf(sh.out, "%s, ", count(n, "floor"))
+		fmt.Fprintf(sh.out, "%s, ", say.Count(n, "floor"))
 	}
-	fmt.Fprintf(sh.out, "%s, %s", count(len(c.Plan.AccessPoints), "access point"), count(pointsOf(c.Plan), "point"))
+	fmt.Fprintf(sh.out, "%s, %s", say.Count(len(c.Plan.AccessPoints), "access point"), say.Count(pointsOf(c.Plan), "point"))
 	switch {
 	case len(walks) > 1:
-		fmt.Fprintf(sh.out, ", and %d walks of colleagues, %s\n\n", len(walks), count(visits, "visit"))
+		fmt.Fprintf(sh.out, ", and %d walks of colleagues, %s\n\n", len(walks), say.Count(visits, "visit"))
 		fmt.Fprintf(sh.out, "look at it    footrule replay %s --walk '%s' --walk '%s'\n", path, walks[0].Name, walks[1].Name)
 		fmt.Fprintf(sh.out, "              (and plan, fit, errors)\nor walk it    footrule walk %s --synthetic\n", path)
 	case visits > 0:
-		fmt.Fprintf(sh.out, ", and a colleague's walk of %s\n\n", count(visits, "visit"))
+		fmt.Fprintf(sh.out, ", and a colleague's walk of %s\n\n", say.Count(visits, "visit"))
 		fmt.Fprintf(sh.out, "look at it    footrule replay %s (and plan, fit, errors)\nor walk it    footrule walk %s --synthetic\n", path, path)
 	default:
 		fmt.Fprintf(sh.out, ", not walked yet\n\nwalk it       footrule walk %s --synthetic (then fit, errors, replay)\n", path)

@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 
 	"footrule/internal/doubt"
 	"footrule/internal/drill"
+	"footrule/internal/say"
 	"footrule/store"
 
 	"github.com/paulmach/orb"
@@ -139,16 +139,16 @@ func printTruth(w io.Writer, c *drill.Case, t *drill.Revealed) {
 	fmt.Fprintln(w, "\nthe truth beside the estimate")
 	rows := [][]string{{"", "by the walk", "in truth"}}
 	for _, b := range t.Bands {
-		est := fixed(b.Exponent, 2)
+		est := say.Fixed(b.Exponent, 2)
 		if !math.IsNaN(b.Exponent) {
-			est += " ±" + fixed(b.ExponentHalf, 2)
+			est += " ±" + say.Fixed(b.ExponentHalf, 2)
 		}
-		rows = append(rows, []string{"exponent, " + string(b.Band) + " GHz", est, fixed(b.TrueN, 2)})
-		rows = append(rows, []string{"spread dB, " + string(b.Band) + " GHz", fixed(b.ShadowDB, 1), fixed(b.TrueDB, 1)})
+		rows = append(rows, []string{"exponent, " + string(b.Band) + " GHz", est, say.Fixed(b.TrueN, 2)})
+		rows = append(rows, []string{"spread dB, " + string(b.Band) + " GHz", say.Fixed(b.ShadowDB, 1), say.Fixed(b.TrueDB, 1)})
 	}
 	rows = append(rows,
-		[]string{"half of the fixes within m", fixed(t.WalkedCE50M, 1), fixed(t.TrueCE50M, 1)},
-		[]string{"nine in ten within m", fixed(t.WalkedCE90M, 1), fixed(t.TrueCE90M, 1)})
+		[]string{"half of the fixes within m", say.Fixed(t.WalkedCE50M, 1), say.Fixed(t.TrueCE50M, 1)},
+		[]string{"nine in ten within m", say.Fixed(t.WalkedCE90M, 1), say.Fixed(t.TrueCE90M, 1)})
 	table(w, rows)
 	fmt.Fprintln(w)
 	paragraph(w, "", "In truth: the spread of shadowing alone; the fixes at 40 places where nobody had walked, by the plan that was handed out, held against where somebody really stood.")
@@ -190,7 +190,7 @@ func on(floor string) string {
 	return " on " + floor
 }
 
-func at(p orb.Point) string { return strings.Join([]string{fixed(p[0], 1), fixed(p[1], 1)}, ", ") }
+func at(p orb.Point) string { return place(p[0], p[1]) }
 
 type jsonBandTruth struct {
 	Band     string `json:"band"`

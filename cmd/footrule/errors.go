@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	"github.com/spf13/cobra"
@@ -89,7 +90,7 @@ target is passed.`,
 			if asJSON {
 				err = printJSON(sh.out, errorsJSON(e))
 			} else {
-				fmt.Fprintf(sh.out, "%s  %s, %s\n\n", plan.Name, count(len(walks), "walk"), count(e.Points, "place"))
+				fmt.Fprintf(sh.out, "%s  %s, %s\n\n", plan.Name, say.Count(len(walks), "walk"), say.Count(e.Points, "place"))
 				printErrors(sh, e, by, all)
 			}
 			if err != nil {
@@ -191,7 +192,7 @@ func idsOf(walks []walk.Walk, names []string) []string {
 func printErrors(sh *shell, e *position.Errors, by map[string]bool, all bool) {
 	s := &e.Statistics
 	fmt.Fprintf(sh.out, "%s, %s, one fix from each %s; model %s\n", e.Method, e.Protocol, e.Fix, e.Fit.Model)
-	fmt.Fprintf(sh.out, "%d of %s located, at %d of %s\n\n", s.Located, countFixes(s.Fixes), e.Located, count(e.Points, "place"))
+	fmt.Fprintf(sh.out, "%d of %s located, at %d of %s\n\n", s.Located, say.Plural(s.Fixes, "fix", "fixes"), e.Located, say.Count(e.Points, "place"))
 	printFigures(sh, &e.Summary)
 	fmt.Fprintf(sh.out, "\nquantiles are %s; intervals of metres are BCa bootstraps over places, widened for few of them, those of shares exact binomial\n", e.Quantiles)
 	for _, t := range e.Targets {
@@ -214,13 +215,6 @@ func printErrors(sh *shell, e *position.Errors, by map[string]bool, all bool) {
 	printWarnings(sh, e.Fit.Warnings)
 }
 
-func countFixes(n int) string {
-	if n == 1 {
-		return "1 fix"
-	}
-	return strconv.Itoa(n) + " fixes"
-}
-
 func printFixes(sh *shell, judged []position.Judged) {
 	rows := [][]string{{"point", "floor", "facing", "stood at", "fix at", "error m", "bound m", "APs"}}
 	for _, j := range judged {
@@ -229,14 +223,14 @@ func printFixes(sh *shell, judged []position.Judged) {
 			point = "–"
 		}
 		if j.FacingDeg != walk.NoFacing {
-			facing = fixed(j.FacingDeg, 0)
+			facing = say.Fixed(j.FacingDeg, 0)
 		}
 		fix := j.Fix.Reason
 		if j.Fix.Located {
-			fix = fixed(j.Fix.At[0], 1) + ", " + fixed(j.Fix.At[1], 1)
+			fix = say.Fixed(j.Fix.At[0], 1) + ", " + say.Fixed(j.Fix.At[1], 1)
 		}
-		rows = append(rows, []string{point, j.Floor, facing, fixed(j.At[0], 1) + ", " + fixed(j.At[1], 1), fix,
-			fixed(j.ErrorM, 1), fixed(j.BoundM, 1), strconv.Itoa(j.Fix.Heard)})
+		rows = append(rows, []string{point, j.Floor, facing, say.Fixed(j.At[0], 1) + ", " + say.Fixed(j.At[1], 1), fix,
+			say.Fixed(j.ErrorM, 1), say.Fixed(j.BoundM, 1), strconv.Itoa(j.Fix.Heard)})
 	}
 	table(sh.out, rows)
 }
@@ -244,7 +238,7 @@ func printFixes(sh *shell, judged []position.Judged) {
 // verdict says how a target was judged.
 func verdict(t position.Outcome) string {
 	s := fmt.Sprintf("target: %.0f %% within %g m: %s; %d of %s are within, at %.0f %% confidence the share is ",
-		100*t.Share, t.WithinM, t.Verdict, t.Within, count(t.Points, "place"), 100*t.Confidence)
+		100*t.Share, t.WithinM, t.Verdict, t.Within, say.Count(t.Points, "place"), 100*t.Confidence)
 	switch t.Verdict {
 	case position.Passed:
 		return s + fmt.Sprintf("at least %.0f %%", math.Floor(100*t.Lo))
@@ -257,10 +251,10 @@ func verdict(t position.Outcome) string {
 	}
 	s += fmt.Sprintf("%.0f to %.0f %%; ", math.Floor(100*t.Lo), math.Ceil(100*t.Hi))
 	if t.MoreWithin > 0 {
-		s += fmt.Sprintf("%s, all within, would pass it", count(t.MoreWithin, "more place"))
+		s += fmt.Sprintf("%s, all within, would pass it", say.Count(t.MoreWithin, "more place"))
 	}
 	if t.MoreAtRate > 0 {
-		s += fmt.Sprintf(", %s at the rate so far would settle it (%s)", count(t.MoreAtRate, "more place"), t.RateVerdict)
+		s += fmt.Sprintf(", %s at the rate so far would settle it (%s)", say.Count(t.MoreAtRate, "more place"), t.RateVerdict)
 	}
 	return s
 }

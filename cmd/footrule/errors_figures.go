@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 )
 
@@ -42,10 +43,10 @@ func span(i position.Interval, digits int) string {
 	if math.IsNaN(i.Lo) {
 		return "–"
 	}
-	return fixed(i.Lo, digits) + " to " + fixed(i.Hi, digits)
+	return say.Fixed(i.Lo, digits) + " to " + say.Fixed(i.Hi, digits)
 }
 
-func hundredths(v float64) string { return fixed(100*v, 0) }
+func hundredths(v float64) string { return say.Fixed(100*v, 0) }
 
 // printFigures prints the error statistics and shares of a summary as tables.
 func printFigures(sh *shell, s *position.Summary) {
@@ -55,11 +56,11 @@ func printFigures(sh *shell, s *position.Summary) {
 		if i, ok := s.CI95[st.key]; ok {
 			ci = span(i, 2)
 		}
-		rows = append(rows, []string{st.name, fixed(st.value, 2), ci})
+		rows = append(rows, []string{st.name, say.Fixed(st.value, 2), ci})
 	}
 	b := s.Statistics.BiasM
-	rows = append(rows, []string{"mean vector right, up", fixed(b[0], 2) + ", " + fixed(b[1], 2), ""},
-		[]string{"bound, RMS", fixed(s.BoundRMSM, 2), ""})
+	rows = append(rows, []string{"mean vector right, up", say.Fixed(b[0], 2) + ", " + say.Fixed(b[1], 2), ""},
+		[]string{"bound, RMS", say.Fixed(s.BoundRMSM, 2), ""})
 	table(sh.out, rows)
 	fmt.Fprintln(sh.out)
 	rows = [][]string{{"share of fixes", "%", "95 % interval"}}
@@ -76,7 +77,7 @@ func printFigures(sh *shell, s *position.Summary) {
 
 // ellipses says how large the error ellipses are and what their share says.
 func ellipses(s *position.Summary) string {
-	text := fmt.Sprintf("95 %% ellipses are %s m² in the mean", fixed(s.EllipseM2, 0))
+	text := fmt.Sprintf("95 %% ellipses are %s m² in the mean", say.Fixed(s.EllipseM2, 0))
 	switch ci := s.Ellipse.CI95; {
 	case ci.Hi < position.EllipseConfidence:
 		return text + ", and hold too few places: fixes are surer than they should be, as with walls that the plan does not have, access points that do not fit, or parts where nobody walked"

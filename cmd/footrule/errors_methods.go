@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
@@ -33,7 +34,7 @@ func compareMethods(sh *shell, cmd *cobra.Command, file string, plan *site.Site,
 		return printJSON(sh.out, comparisonJSON(c))
 	}
 	e := c.Each[0]
-	fmt.Fprintf(sh.out, "%s  %s, %s\n\n", plan.Name, count(len(walks), "walk"), count(e.Points, "place"))
+	fmt.Fprintf(sh.out, "%s  %s, %s\n\n", plan.Name, say.Count(len(walks), "walk"), say.Count(e.Points, "place"))
 	fmt.Fprintf(sh.out, "%s, one fix from each %s; model %s\n\n", e.Protocol, e.Fix, e.Fit.Model)
 	printComparison(sh, c)
 	return nil
@@ -43,14 +44,14 @@ func printComparison(sh *shell, c *position.Comparison) {
 	rows := [][]string{{"method", "located", "mean m", "CE50 m", "95 % interval", "CE90 m", "95 % interval"}}
 	for _, e := range c.Each {
 		s := &e.Statistics
-		rows = append(rows, []string{string(e.Method), fmt.Sprintf("%d of %d", s.Located, s.Fixes), fixed(s.MeanM, 2),
-			fixed(s.CE50M, 2), span(e.CI95["ce50_m"], 2), fixed(s.CE90M, 2), span(e.CI95["ce90_m"], 2)})
+		rows = append(rows, []string{string(e.Method), fmt.Sprintf("%d of %d", s.Located, s.Fixes), say.Fixed(s.MeanM, 2),
+			say.Fixed(s.CE50M, 2), span(e.CI95["ce50_m"], 2), say.Fixed(s.CE90M, 2), span(e.CI95["ce90_m"], 2)})
 	}
 	table(sh.out, rows)
-	fmt.Fprintf(sh.out, "\ndifferences, fix by fix, at %s that all methods located, of %s\n\n", countFixes(c.Fixes), count(c.Places, "place"))
+	fmt.Fprintf(sh.out, "\ndifferences, fix by fix, at %s that all methods located, of %s\n\n", say.Plural(c.Fixes, "fix", "fixes"), say.Count(c.Places, "place"))
 	rows = [][]string{{"errors of", "mean m", "95 % interval", "CE50 m", "CE90 m"}}
 	for _, d := range c.Differences {
-		rows = append(rows, []string{fmt.Sprintf("%s less those of %s", d.A, d.B), fixed(d.MeanM, 2), span(d.CI95["mean_m"], 2), fixed(d.CE50M, 2), fixed(d.CE90M, 2)})
+		rows = append(rows, []string{fmt.Sprintf("%s less those of %s", d.A, d.B), say.Fixed(d.MeanM, 2), span(d.CI95["mean_m"], 2), say.Fixed(d.CE50M, 2), say.Fixed(d.CE90M, 2)})
 	}
 	table(sh.out, rows)
 	fmt.Fprintf(sh.out, "\n%s\n", toldApart(c))
@@ -71,7 +72,7 @@ func toldApart(c *position.Comparison) string {
 			better, worse = d.B, d.A
 		}
 		if d.Apart() {
-			apart = append(apart, fmt.Sprintf("%s errs %s m less than %s", better, fixed(math.Abs(d.MeanM), 2), worse))
+			apart = append(apart, fmt.Sprintf("%s errs %s m less than %s", better, say.Fixed(math.Abs(d.MeanM), 2), worse))
 		} else {
 			alike = append(alike, fmt.Sprintf("%s and %s", d.A, d.B))
 		}

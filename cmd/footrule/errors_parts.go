@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 )
 
 // What errors can be parted by.
@@ -38,8 +39,8 @@ func printAreas(sh *shell, e *position.Errors) {
 	for i := range e.Areas {
 		a := &e.Areas[i]
 		s := &a.Statistics
-		rows = append(rows, []string{a.Area, a.Floor, strconv.Itoa(a.Points), hundredths(a.Coverage.Est()), fixed(s.MeanM, 1),
-			fixed(s.CE50M, 1), span(a.CI95["ce50_m"], 1), fixed(s.CE90M, 1), span(a.CI95["ce90_m"], 1), fixed(a.BoundRMSM, 1), hundredths(a.Ellipse.Est())})
+		rows = append(rows, []string{a.Area, a.Floor, strconv.Itoa(a.Points), hundredths(a.Coverage.Est()), say.Fixed(s.MeanM, 1),
+			say.Fixed(s.CE50M, 1), span(a.CI95["ce50_m"], 1), say.Fixed(s.CE90M, 1), span(a.CI95["ce90_m"], 1), say.Fixed(a.BoundRMSM, 1), hundredths(a.Ellipse.Est())})
 	}
 	table(sh.out, rows)
 }
@@ -57,7 +58,7 @@ func printRemovals(sh *shell, e *position.Errors) {
 			continue
 		}
 		s := &r.Statistics
-		rows = append(rows, []string{r.AP, strconv.Itoa(r.Places), strconv.Itoa(r.Lost), fixed(s.MeanM, 2), fixed(s.CE50M, 2), fixed(s.CE90M, 2), signed(r.ChangeM, 2), change(r.ChangeCI)})
+		rows = append(rows, []string{r.AP, strconv.Itoa(r.Places), strconv.Itoa(r.Lost), say.Fixed(s.MeanM, 2), say.Fixed(s.CE50M, 2), say.Fixed(s.CE90M, 2), signed(r.ChangeM, 2), change(r.ChangeCI)})
 	}
 	table(sh.out, rows)
 	fmt.Fprintln(sh.out)
@@ -93,7 +94,7 @@ func hangsOn(rs []position.Removal) []string {
 	}
 	if most >= 0 {
 		r := &rs[most]
-		out = append(out, fmt.Sprintf("the accuracy hangs most on %s: without it errors are %s m larger in the mean (%s)", r.AP, fixed(r.ChangeM, 2), span(r.ChangeCI, 2)))
+		out = append(out, fmt.Sprintf("the accuracy hangs most on %s: without it errors are %s m larger in the mean (%s)", r.AP, say.Fixed(r.ChangeM, 2), span(r.ChangeCI, 2)))
 		needed = true
 	}
 	if !needed {
@@ -101,7 +102,7 @@ func hangsOn(rs []position.Removal) []string {
 	}
 	for i := range rs {
 		if r := &rs[i]; r.ChangeCI.Hi < 0 {
-			out = append(out, fmt.Sprintf("without %s errors are %s m smaller in the mean: its levels mislead; see whether it hangs where the plan says, and with these BSSIDs", r.AP, fixed(-r.ChangeM, 2)))
+			out = append(out, fmt.Sprintf("without %s errors are %s m smaller in the mean: its levels mislead; see whether it hangs where the plan says, and with these BSSIDs", r.AP, say.Fixed(-r.ChangeM, 2)))
 		}
 	}
 	return out
@@ -118,11 +119,11 @@ func printWorst(sh *shell, e *position.Errors) {
 func placeName(w *position.WorstPlace) string {
 	name := w.Point
 	if name == "" {
-		name = fixed(w.At[0], 1) + ", " + fixed(w.At[1], 1)
+		name = say.Fixed(w.At[0], 1) + ", " + say.Fixed(w.At[1], 1)
 	}
 	off := "no fix"
 	if w.Located > 0 {
-		off = fixed(w.MeanErrorM, 1) + " m off"
+		off = say.Fixed(w.MeanErrorM, 1) + " m off"
 	}
 	if w.Fixes > 1 && w.Located > 0 {
 		off += " in the mean of " + strconv.Itoa(w.Located)

@@ -17,6 +17,7 @@ import (
 	"footrule/internal/export"
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	"github.com/spf13/cobra"
@@ -151,7 +152,7 @@ func (f *exportFlags) run(ctx context.Context, sh *shell, path string) error {
 	}
 	var left int
 	if g.data, left = g.data.Hide(how, f.salt); left > 0 {
-		g.notes = append(g.notes, fmt.Sprintf("%s of networks that are not on the plan left out", count(left, "reading")))
+		g.notes = append(g.notes, fmt.Sprintf("%s of networks that are not on the plan left out", say.Count(left, "reading")))
 	}
 	if err := g.compute(ctx, formats); err != nil {
 		return err

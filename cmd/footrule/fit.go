@@ -9,6 +9,8 @@ import (
 
 	"footrule/internal/doubt"
 	"footrule/internal/propagation"
+	"footrule/internal/report"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	"github.com/spf13/cobra"
@@ -123,7 +125,7 @@ the prediction error compares any.`,
 				suspect(out.AccessPoints, plan, rep)
 				return printJSON(sh.out, out)
 			}
-			fmt.Fprintf(sh.out, "%s  %s, %s at %s\n\n", plan.Name, count(len(walks), "walk"), count(len(stays), "visit"), count(places(stays), "place"))
+			fmt.Fprintf(sh.out, "%s  %s, %s at %s\n\n", plan.Name, say.Count(len(walks), "walk"), say.Count(len(stays), "visit"), say.Count(places(stays), "place"))
 			printFit(sh, fit)
 			if hidden {
 				fmt.Fprintf(sh.out, "\n%s\n", hiddenText)
@@ -154,18 +156,13 @@ func printFit(sh *shell, f *propagation.Fit) {
 	}
 	rows := [][]string{head}
 	for _, g := range f.Groups {
-		shadow, scatter, missed := "–", "–", "–" // what the model doesn't tell
-		switch f.Model {
-		case propagation.TwoLevel:
-			shadow, scatter = fixed(g.ShadowingDB(), 1), fixed(g.ScatterDB, 1)
-		case propagation.Pooled:
-			shadow, scatter = fixed(g.ExponentSD, 2), fixed(g.Level1mSDDB, 1)
-		}
+		shadow, scatter := report.Spreads(f.Model, &g)
+		missed := "–" // what the model doesn't tell
 		if !f.Model.IgnoresSilence() {
-			missed = fixed(100*g.MissRate, 0) + " %"
+			missed = say.Fixed(100*g.MissRate, 0) + " %"
 		}
 		rows = append(rows, []string{string(g.Band), within(g.Exponent, 2), within(g.SigmaDB, 1), shadow, scatter,
-			fixed(g.FloorDBm, 0), missed, strconv.Itoa(g.Readings), strconv.Itoa(g.Censored)})
+			say.Fixed(g.FloorDBm, 0), missed, strconv.Itoa(g.Readings), strconv.Itoa(g.Censored)})
 	}
 	table(sh.out, rows)
 	fmt.Fprintln(sh.out)
@@ -186,7 +183,7 @@ func printFit(sh *shell, f *propagation.Fit) {
 		}
 		table(sh.out, rows)
 	}
-	fmt.Fprintf(sh.out, "\nlog likelihood %s, AICc %s, prediction error with the place left out %s dB\n", fixed(f.LogLikelihood, 1), fixed(f.AICc, 1), fixed(f.LOORMSEDB, 1))
+	fmt.Fprintf(sh.out, "\nlog likelihood %s, AICc %s, prediction error with the place left out %s dB\n", say.Fixed(f.LogLikelihood, 1), say.Fixed(f.AICc, 1), say.Fixed(f.LOORMSEDB, 1))
 	printWarnings(sh, f.Warnings)
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 	"footrule/store"
 
@@ -102,7 +103,7 @@ func printImport(sh *shell, path string, rep store.Report) {
 		fmt.Fprintf(sh.out, "%s: already there as walk %s; nothing added\n", path, name)
 		return
 	}
-	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, name, count(rep.Visits, "visit"), count(rep.Scans, "scan"), count(rep.Readings, "reading"))
+	fmt.Fprintf(sh.out, "%s: walk %s, %s, %s, %s", path, name, say.Count(rep.Visits, "visit"), say.Count(rep.Scans, "scan"), say.Count(rep.Readings, "reading"))
 	if rep.Unknown > 0 {
 		fmt.Fprintf(sh.out, ", %d of them of BSSIDs that are not on the plan", rep.Unknown)
 	}

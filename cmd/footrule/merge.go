@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/store"
@@ -82,7 +83,7 @@ func before(n int) string {
 	if n == 0 {
 		return "nothing was added"
 	}
-	return count(n, "file") + " before it was merged"
+	return say.Count(n, "file") + " before it was merged"
 }
 
 func planChoice(s string) (store.PlanChoice, *site.Site, error) {
@@ -159,17 +160,17 @@ func (m *jsonMerged) print(sh *shell) {
 		what  string
 	}{{m.Added, "added"}, {m.Extended, "gone on with"}, {m.Same, "already there"}} {
 		if n := len(p.heads); n > 0 {
-			parts = append(parts, count(n, "walk")+" "+p.what)
+			parts = append(parts, say.Count(n, "walk")+" "+p.what)
 		}
 	}
 	if m.Plans > 0 {
-		parts = append(parts, count(m.Plans, "revision")+" of the plan added")
+		parts = append(parts, say.Count(m.Plans, "revision")+" of the plan added")
 	}
 	if m.Newer {
 		parts = append(parts, "the newest plan is another now")
 	}
 	if m.Pictures > 0 {
-		parts = append(parts, count(m.Pictures, "picture")+" added")
+		parts = append(parts, say.Count(m.Pictures, "picture")+" added")
 	}
 	if len(parts) == 0 && len(m.Apart) == 0 {
 		parts = []string{"it has no walks, and the same plan"}
@@ -191,5 +192,5 @@ func apartText(heads []jsonHead) []string {
 	if len(heads) == 0 {
 		return nil
 	}
-	return []string{count(len(heads), "version") + " of walks that both sides went on with, all kept"}
+	return []string{say.Count(len(heads), "version") + " of walks that both sides went on with, all kept"}
 }

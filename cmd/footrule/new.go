@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"footrule/internal/input"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/store"
 
@@ -81,8 +82,8 @@ building and let footrule plan FILE --tape hold the plan to them.`,
 			for _, fl := range plan.Floors {
 				points += len(fl.Points)
 			}
-			fmt.Fprintf(sh.out, "%s: %s, %s, %s with %s, %s\n", args[0], plan.Name, count(len(plan.Floors), "floor"),
-				count(len(plan.AccessPoints), "access point"), count(len(plan.Radios()), "radio"), count(points, "point"))
+			fmt.Fprintf(sh.out, "%s: %s, %s, %s with %s, %s\n", args[0], plan.Name, say.Count(len(plan.Floors), "floor"),
+				say.Count(len(plan.AccessPoints), "access point"), say.Count(len(plan.Radios()), "radio"), say.Count(points, "point"))
 			if points == 0 {
 				fmt.Fprintf(sh.out, "the plan has no points: walk lays a grid\n")
 			}
@@ -215,12 +216,4 @@ func writeTOML(path string, plan *site.Site) error {
 		return os.Rename(tmp.Name(), path)
 	}
 	return nil
-}
-
-// count says how many, with the noun in the right number.
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 
 	"github.com/spf13/cobra"
 )
@@ -130,13 +131,13 @@ func (f *nextFlags) options(cmd *cobra.Command) (position.FurtherOptions, error)
 func (n *next) verdict() (word, says string, saved float64) {
 	last := n.Chosen[len(n.Chosen)-1]
 	saved = 1 - last.ErrorM/n.NowM
-	points := count(len(n.Chosen), "more point")
+	points := say.Count(len(n.Chosen), "more point")
 	if saved < n.worth {
 		return "enough", fmt.Sprintf("enough: %s would bring the mean error of radio-map fixes from %s m to %s m, %s %% less; less than %s %% is not worth the walk",
-			points, fixed(n.NowM, 2), fixed(last.ErrorM, 2), fixed(100*saved, 1), trimmed(100*n.worth)), saved
+			points, say.Fixed(n.NowM, 2), say.Fixed(last.ErrorM, 2), say.Fixed(100*saved, 1), trimmed(100*n.worth)), saved
 	}
 	return "go-on", fmt.Sprintf("go on: %s would bring the mean error of radio-map fixes from %s m to %s m, %s %% less",
-		points, fixed(n.NowM, 2), fixed(last.ErrorM, 2), fixed(100*saved, 0)), saved
+		points, say.Fixed(n.NowM, 2), say.Fixed(last.ErrorM, 2), say.Fixed(100*saved, 0)), saved
 }
 
-func trimmed(v float64) string { return minus(fmt.Sprintf("%g", math.Round(v*10)/10)) }
+func trimmed(v float64) string { return say.Minus(fmt.Sprintf("%g", math.Round(v*10)/10)) }

@@ -3,11 +3,13 @@ package main
 import (
 	"fmt"
 	"strconv"
+
+	"footrule/internal/say"
 )
 
 func (n *next) print(sh *shell, add bool) {
 	e := n.Errors
-	fmt.Fprintf(sh.out, "%s  %s\n\n", n.plan.Name, count(n.Places, "place")+" walked")
+	fmt.Fprintf(sh.out, "%s  %s\n\n", n.plan.Name, say.Count(n.Places, "place")+" walked")
 	_, says, _ := n.verdict()
 	paragraph(sh.out, "", says)
 	for _, t := range e.Targets {
@@ -24,30 +26,30 @@ func (n *next) print(sh *shell, add bool) {
 		} else if n.added > 0 {
 			kind = "added"
 		}
-		way := fixed(s.walkM, 0)
+		way := say.Fixed(s.walkM, 0)
 		if k == 0 && s.walkM == 0 {
 			way = "–"
 		}
-		rows = append(rows, []string{n.names[s.chosen].id, kind, n.plan.Floors[c.Floor].ID, place(c.At[0], c.At[1]), fixed(c.BuysM, 3), fixed(c.ErrorM, 2), way})
+		rows = append(rows, []string{n.names[s.chosen].id, kind, n.plan.Floors[c.Floor].ID, place(c.At[0], c.At[1]), say.Fixed(c.BuysM, 3), say.Fixed(c.ErrorM, 2), way})
 	}
 	table(sh.out, rows)
 	walkM, minutes := n.length()
 	paragraph(sh.out, "", fmt.Sprintf("in the order to walk them, from where the last walk ended; %s m and some %s minutes (%s a visit, %s; %s m/s)",
-		fixed(walkM, 0), fixed(minutes, 0), n.pace.visit, n.pace.from, trimmed(n.pace.speedMps)))
+		say.Fixed(walkM, 0), say.Fixed(minutes, 0), n.pace.visit, n.pace.from, trimmed(n.pace.speedMps)))
 	fmt.Fprintln(sh.out)
 	rows = [][]string{{"points", "met m", "to expect m"}}
 	for _, b := range n.Behind {
-		rows = append(rows, []string{strconv.Itoa(b.Places), fixed(b.MetM, 2), fixed(b.ErrorM, 2)})
+		rows = append(rows, []string{strconv.Itoa(b.Places), say.Fixed(b.MetM, 2), say.Fixed(b.ErrorM, 2)})
 	}
 	for i, c := range n.Chosen {
-		rows = append(rows, []string{strconv.Itoa(n.Places + i + 1), "", fixed(c.ErrorM, 2)})
+		rows = append(rows, []string{strconv.Itoa(n.Places + i + 1), "", say.Fixed(c.ErrorM, 2)})
 	}
 	table(sh.out, rows)
 	ci := e.CI95["mean_m"]
 	fmt.Fprintln(sh.out)
 	paragraph(sh.out, "", fmt.Sprintf("met: the mean error of radio-map fixes at the places left over, by so many that lie all over the floors; for all %d, at each of them left out (95 %% interval %s to %s m)",
-		e.Points, fixed(ci.Lo, 2), fixed(ci.Hi, 2)))
-	paragraph(sh.out, "", fmt.Sprintf("to expect: the same where people walk, from how unsure the map is there, times %s, so that it agrees with what was met at the places left out", fixed(n.Scale, 2)))
+		e.Points, say.Fixed(ci.Lo, 2), say.Fixed(ci.Hi, 2)))
+	paragraph(sh.out, "", fmt.Sprintf("to expect: the same where people walk, from how unsure the map is there, times %s, so that it agrees with what was met at the places left out", say.Fixed(n.Scale, 2)))
 	switch {
 	case n.added > 0:
 		fmt.Fprintf(sh.out, "\nsaved as revision %d of the plan; footrule walk goes there\n", n.added)

@@ -10,6 +10,7 @@ import (
 
 	"footrule/internal/coverage"
 	"footrule/internal/radio"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb/planar"
@@ -205,7 +206,7 @@ func printPlacement(sh *shell, p *prediction, got *coverage.Placement) {
 		fmt.Fprintf(sh.out, "  %s\n", n)
 	}
 	fmt.Fprintf(sh.out, "wanted: %d heard at %s dBm or more in every cell of %g m; %s tried\n\n",
-		o.Need, fixed(o.ThresholdDBm, 0), o.CellM, count(got.Mounts, "place"))
+		o.Need, say.Fixed(o.ThresholdDBm, 0), o.CellM, say.Count(got.Mounts, "place"))
 	switch {
 	case len(got.Added) == 0 && len(got.Moved) == 0 && got.ShortM2 == 0:
 		fmt.Fprintf(sh.out, "nothing to add: every cell hears %d\n", o.Need)
@@ -217,7 +218,7 @@ func printPlacement(sh *shell, p *prediction, got *coverage.Placement) {
 			rows = append(rows, []string{"moved", "floor", "from", "to", "by m"})
 			for _, m := range got.Moved {
 				rows = append(rows, []string{m.ID, p.plan.Floors[m.To.Floor].ID, place(m.From.At[0], m.From.At[1]), place(m.To.At[0], m.To.At[1]),
-					fixed(planar.Distance(m.From.At, m.To.At), 1)})
+					say.Fixed(planar.Distance(m.From.At, m.To.At), 1)})
 			}
 			table(sh.out, rows)
 			fmt.Fprintln(sh.out)
@@ -229,7 +230,7 @@ func printPlacement(sh *shell, p *prediction, got *coverage.Placement) {
 				for _, r := range ap.Radios {
 					bands = append(bands, string(r.Band))
 				}
-				rows = append(rows, []string{ap.ID, ap.Floor, place(ap.At[0], ap.At[1]), fixed(ap.HeightM, 1), strings.Join(bands, " ")})
+				rows = append(rows, []string{ap.ID, ap.Floor, place(ap.At[0], ap.At[1]), say.Fixed(ap.HeightM, 1), strings.Join(bands, " ")})
 			}
 			table(sh.out, rows)
 			fmt.Fprintln(sh.out)
@@ -242,10 +243,10 @@ func printPlacement(sh *shell, p *prediction, got *coverage.Placement) {
 	for k := range coverage.Reported {
 		rows = append(rows, []string{fmt.Sprintf("at least %d", k+1), shareOf(before.Heard[k]), shareOf(after.Heard[k])})
 	}
-	rows = append(rows, []string{"expected error, RMS m", fixed(got.ErrorBeforeM, 2), fixed(got.ErrorAfterM, 2)})
+	rows = append(rows, []string{"expected error, RMS m", say.Fixed(got.ErrorBeforeM, 2), say.Fixed(got.ErrorAfterM, 2)})
 	table(sh.out, rows)
 	if got.ShortM2 > 0 {
-		fmt.Fprintf(sh.out, "\n%s m² hear too few whatever is added at these places; try a closer --spacing, a lower --threshold-dbm, or more power\n", fixed(got.ShortM2, 1))
+		fmt.Fprintf(sh.out, "\n%s m² hear too few whatever is added at these places; try a closer --spacing, a lower --threshold-dbm, or more power\n", say.Fixed(got.ShortM2, 1))
 	}
 }
 
@@ -254,9 +255,9 @@ func provenText(got *coverage.Placement) string {
 	n := len(got.Added)
 	switch {
 	case got.Optimal && n == got.Fewest:
-		return fmt.Sprintf("%s added; no fewer will do at the places that were tried (proven)", count(n, "access point"))
+		return fmt.Sprintf("%s added; no fewer will do at the places that were tried (proven)", say.Count(n, "access point"))
 	case got.Optimal:
-		return fmt.Sprintf("%s added, of which %d are needed and no fewer will do (proven)", count(n, "access point"), got.Fewest)
+		return fmt.Sprintf("%s added, of which %d are needed and no fewer will do (proven)", say.Count(n, "access point"), got.Fewest)
 	}
-	return fmt.Sprintf("%s added; it is proven that fewer than %d will not do", count(n, "access point"), got.Fewest)
+	return fmt.Sprintf("%s added; it is proven that fewer than %d will not do", say.Count(n, "access point"), got.Fewest)
 }

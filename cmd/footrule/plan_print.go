@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -32,12 +33,12 @@ func printPlan(sh *shell, plan *site.Site, asJSON bool) error {
 }
 
 func printFloors(sh *shell, plan *site.Site) {
-	fmt.Fprintf(sh.out, "%s: %s, %s\n\n", plan.Name, count(len(plan.Floors), "floor"), count(len(plan.AccessPoints), "access point"))
+	fmt.Fprintf(sh.out, "%s: %s, %s\n\n", plan.Name, say.Count(len(plan.Floors), "floor"), say.Count(len(plan.AccessPoints), "access point"))
 	rows := [][]string{{"floor", "elevation m", "size m", "area m²", "walls", "areas", "points", "APs"}}
 	for i := range plan.Floors {
 		f := &plan.Floors[i]
 		b := f.BoundingBox()
-		rows = append(rows, []string{f.ID, fixed(f.ElevationM, 2), fmt.Sprintf("%.2f×%.2f", b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]), fixed(f.Area(), 0),
+		rows = append(rows, []string{f.ID, say.Fixed(f.ElevationM, 2), fmt.Sprintf("%.2f×%.2f", b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]), say.Fixed(f.Area(), 0),
 			strconv.Itoa(len(f.Walls)), strconv.Itoa(len(f.Areas)), strconv.Itoa(len(f.Points)), strconv.Itoa(apsOn(plan, f.ID))})
 	}
 	table(sh.out, rows)
@@ -66,11 +67,11 @@ func printTaped(sh *shell, checks []site.TapeCheck) {
 	rows := [][]string{{"taped", "floor", "taped m", "on the plan m", "difference", "agrees within m"}}
 	for _, c := range checks {
 		for _, r := range c.Rows {
-			verdict := fixed(r.SlackM, 2)
+			verdict := say.Fixed(r.SlackM, 2)
 			if r.Off {
 				verdict += " – no"
 			}
-			rows = append(rows, []string{r.From + " to " + r.To, c.Floor, fixed(r.TapedM, 2), fixed(r.PlanM, 2), percent(r.TapedM/r.PlanM - 1), verdict})
+			rows = append(rows, []string{r.From + " to " + r.To, c.Floor, say.Fixed(r.TapedM, 2), say.Fixed(r.PlanM, 2), percent(r.TapedM/r.PlanM - 1), verdict})
 		}
 	}
 	if len(rows) == 1 {
@@ -102,7 +103,7 @@ func scaleText(c site.TapeCheck) string {
 
 // percent prints a share with its sign.
 func percent(v float64) string {
-	s := fixed(100*v, 1) + " %"
+	s := say.Fixed(100*v, 1) + " %"
 	if v > 0 {
 		return "+" + s
 	}

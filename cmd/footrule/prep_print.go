@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/canvas"
 	"footrule/internal/infra"
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -65,7 +66,7 @@ func printPrep(sh *shell, plan *site.Site, r *infra.Report, all bool) {
 	if n == nil {
 		n = &site.Infra{}
 	}
-	fmt.Fprintf(sh.out, "%s  %s, %s, %s\n", plan.Name, count(len(plan.AccessPoints), "access point"), countWord(len(n.Switches), "switch", "switches"), count(len(n.Closets), "closet"))
+	fmt.Fprintf(sh.out, "%s  %s, %s, %s\n", plan.Name, say.Count(len(plan.AccessPoints), "access point"), say.Count(len(n.Switches), "switch"), say.Count(len(n.Closets), "closet"))
 	var parts []string
 	for _, s := range infra.Statuses {
 		parts = append(parts, fmt.Sprintf("%d %s", r.Count(s), map[infra.Status]string{infra.Fails: "fail", infra.Doubtful: "doubtful", infra.Unknown: "not known", infra.Holds: "hold"}[s]))
@@ -119,7 +120,7 @@ func printCheck(sh *shell, c *infra.Check, r *infra.Report, all bool) {
 			if n := estimated(these); n > 0 {
 				text += fmt.Sprintf(", %d of them by a length that is only estimated", n)
 			}
-			if t := tightest(these); t != nil {
+			if t := infra.Tightest(these); t != nil {
 				text += fmt.Sprintf("; tightest %s: %s", strings.Join(t.Subjects, ", "), t.Text)
 			}
 			paragraph(sh.out, fmt.Sprintf("    %-10s ", s), text)
@@ -163,18 +164,6 @@ func estimated(list []*infra.Finding) int {
 	return n
 }
 
-// tightest is the finding that comes closest to its limit.
-func tightest(list []*infra.Finding) *infra.Finding {
-	var t *infra.Finding
-	most := -1.0
-	for _, f := range list {
-		if f.Have != nil && f.Limit != nil && *f.Limit > 0 && *f.Have / *f.Limit > most {
-			t, most = f, *f.Have / *f.Limit
-		}
-	}
-	return t
-}
-
 // subjects names what a finding is on: all of a few, of many the first.
 func subjects(ids []string) string {
 	const few = 8
@@ -202,7 +191,7 @@ func printPatching(sh *shell, r *infra.Report) {
 		}
 		m := "–"
 		if p.LengthM != nil {
-			m = fixed(*p.LengthM, 0)
+			m = say.Fixed(*p.LengthM, 0)
 			if !p.Measured {
 				m = "about " + m
 			}
@@ -215,11 +204,4 @@ func printPatching(sh *shell, r *infra.Report) {
 	if len(r.Unpatched) > 0 {
 		paragraph(sh.out, "  ", "no port is left for "+subjects(r.Unpatched))
 	}
-}
-
-func countWord(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

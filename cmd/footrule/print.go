@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/tui"
 )
 
@@ -34,21 +35,9 @@ func printJSON(w io.Writer, v any) error {
 	return err
 }
 
-// minus writes negative numbers with the sign that is as wide as a digit.
-func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
-
-// fixed prints a number with the given digits after the point, a dash where it
-// is unknown.
-func fixed(v float64, digits int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "–"
-	}
-	return minus(fmt.Sprintf("%.*f", digits, v))
-}
-
 // within prints an estimate with half the width of its 95 % interval: 2.9 ±0.2.
 func within(v propagation.Value, digits int) string {
-	return fixed(v.Est, digits) + " ±" + fixed((v.Hi-v.Lo)/2, digits)
+	return say.Fixed(v.Est, digits) + " ±" + say.Fixed((v.Hi-v.Lo)/2, digits)
 }
 
 // table prints columns under a header: the first left-aligned, the others right.

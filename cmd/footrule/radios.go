@@ -11,6 +11,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/radio/grouping"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/store"
@@ -224,8 +225,8 @@ func printRadios(sh *shell, plan *site.Site, walks []walk.Walk, rep grouping.Rep
 	if asJSON {
 		return printJSON(sh.out, radiosJSON(rep))
 	}
-	fmt.Fprintf(sh.out, "%s  %s, %s at %s; %s as planned, %d on the plan and not heard\n\n", plan.Name, count(len(walks), "walk"),
-		count(rep.Scans, "scan"), count(rep.Places, "place"), count(rep.AsPlanned, "BSSID"), len(rep.Unheard))
+	fmt.Fprintf(sh.out, "%s  %s, %s at %s; %s as planned, %d on the plan and not heard\n\n", plan.Name, say.Count(len(walks), "walk"),
+		say.Count(rep.Scans, "scan"), say.Count(rep.Places, "place"), say.Count(rep.AsPlanned, "BSSID"), len(rep.Unheard))
 	if len(rep.Proposals) == 0 {
 		fmt.Fprintln(sh.out, "nothing to propose: all that was heard is on the plan")
 		printBoxes(sh, rep)
@@ -233,7 +234,7 @@ func printRadios(sh *shell, plan *site.Site, walks []walk.Walk, rep grouping.Rep
 	}
 	rows := [][]string{{"proposal", "BSSID", "SSID", "channel", "scans", "strongest dBm", "from", "to", "score"}}
 	for _, p := range rep.Proposals {
-		from, to, sc := "–", "–", fixed(p.Score, 2)
+		from, to, sc := "–", "–", say.Fixed(p.Score, 2)
 		if p.Planned != "" {
 			from = p.Planned
 		}
@@ -247,7 +248,7 @@ func printRadios(sh *shell, plan *site.Site, walks []walk.Walk, rep grouping.Rep
 		if p.OwnSSID {
 			ssid += " (ours)"
 		}
-		rows = append(rows, []string{string(p.Kind), p.BSSID.String(), ssid, channelOf(p.FreqMHz), strconv.Itoa(p.Scans), fixed(p.StrongestDBm, 0), from, to, sc})
+		rows = append(rows, []string{string(p.Kind), p.BSSID.String(), ssid, channelOf(p.FreqMHz), strconv.Itoa(p.Scans), say.Fixed(p.StrongestDBm, 0), from, to, sc})
 	}
 	table(sh.out, rows)
 	fmt.Fprintln(sh.out, "\nevidence (weight above 0 for, below 0 against):")
@@ -282,7 +283,7 @@ func printBoxes(sh *shell, rep grouping.Report) {
 			}
 			fmt.Fprintf(sh.out, "  %s, %s: %s\n", name, channelOf(r.FreqMHz), strings.Join(addresses(r.BSSIDs), " "))
 		}
-		fmt.Fprintf(sh.out, "    score %s; of the first two:\n", fixed(a.Score, 2))
+		fmt.Fprintf(sh.out, "    score %s; of the first two:\n", say.Fixed(a.Score, 2))
 		for _, e := range a.Evidence {
 			fmt.Fprintf(sh.out, "    %6s  %s\n", weight(e.Weight), canvas.Clean(e.Text))
 		}
@@ -295,9 +296,9 @@ func weight(w float64) string {
 	case math.IsInf(w, -1):
 		return "never"
 	case w > 0:
-		return "+" + fixed(w, 1)
+		return "+" + say.Fixed(w, 1)
 	}
-	return fixed(w, 1)
+	return say.Fixed(w, 1)
 }
 
 type jsonEvidence struct {

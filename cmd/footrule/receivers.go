@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
@@ -147,7 +148,7 @@ func printReceivers(sh *shell, out jsonReceivers) {
 		if o.Missing != nil {
 			missing = append(missing, fmt.Sprintf("%s against %s: %s", row[0], row[1], *o.Missing))
 		} else {
-			row[2], row[3] = fixed(float64(*o.OffsetDB), 1), fixed(float64(o.CI95[0]), 1)+" to "+fixed(float64(o.CI95[1]), 1)
+			row[2], row[3] = say.Fixed(float64(*o.OffsetDB), 1), say.Fixed(float64(o.CI95[0]), 1)+" to "+say.Fixed(float64(o.CI95[1]), 1)
 		}
 		rows = append(rows, row)
 	}

@@ -14,6 +14,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
@@ -260,7 +261,7 @@ func (p *play) print(ctx context.Context, sh *shell, f *replayFlags) error {
 	out := jsonReplay{Walk: h.ID, Name: h.Name, Steps: []jsonStep{}}
 	rows := [][]string{{"visit", "point", "time", "heard", "points", "exponent", "half within m"}}
 	if !f.asJSON {
-		fmt.Fprintf(sh.out, "%s, %s of %s\n", canvas.Clean(h.Name), count(len(visits), "visit"), p.plan.Name)
+		fmt.Fprintf(sh.out, "%s, %s of %s\n", canvas.Clean(h.Name), say.Count(len(visits), "visit"), p.plan.Name)
 	}
 	var notes []string
 	for i, n := range visits {
@@ -321,5 +322,5 @@ func half(e tui.Estimate, digits int) string {
 	if math.IsNaN(e.Value) {
 		return "–"
 	}
-	return fixed(e.Value, digits) + " ±" + fixed(e.Half, digits)
+	return say.Fixed(e.Value, digits) + " ±" + say.Fixed(e.Half, digits)
 }

@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
@@ -129,7 +130,7 @@ func doubtsOf(plan *site.Site, fit *propagation.Fit, v *walk.Visit) []tui.Doubt 
 		var text string
 		switch {
 		case d.Unheard:
-			text = fmt.Sprintf("%s was not heard here, and the fit expects %s dBm. Door shut, somebody in the way, or AP down?", d.Name, fixed(d.PredictDBm, 0))
+			text = fmt.Sprintf("%s was not heard here, and the fit expects %s dBm. Door shut, somebody in the way, or AP down?", d.Name, say.Fixed(d.PredictDBm, 0))
 		case d.ResidualDB < 0:
 			text = fmt.Sprintf("%s is %.0f dB below the fit here. Door shut, somebody in the way, or AP down?", d.Name, -d.ResidualDB)
 		default:

@@ -10,6 +10,7 @@ import (
 	"footrule/internal/canvas"
 	"footrule/internal/radio"
 	"footrule/internal/radio/nl80211"
+	"footrule/internal/say"
 
 	"github.com/spf13/cobra"
 )
@@ -67,10 +68,10 @@ sweep began are left out and counted.`,
 			}
 			rows := [][]string{{"BSSID", "dBm", "MHz", "age ms", "SSID"}}
 			for _, h := range sw.Heard {
-				rows = append(rows, []string{h.BSSID.String(), fixed(h.RSSIDBm, 0), strconv.Itoa(h.FreqMHz), strconv.FormatInt(h.Age.Milliseconds(), 10), canvas.Clean(h.SSID)})
+				rows = append(rows, []string{h.BSSID.String(), say.Fixed(h.RSSIDBm, 0), strconv.Itoa(h.FreqMHz), strconv.FormatInt(h.Age.Milliseconds(), 10), canvas.Clean(h.SSID)})
 			}
 			table(sh.out, rows)
-			fmt.Fprintf(sh.out, "%s: %s in %d ms, %d too old left out\n", sw.Interface, count(len(sw.Heard), "BSS"), sw.Took.Milliseconds(), sw.DroppedStale)
+			fmt.Fprintf(sh.out, "%s: %s in %d ms, %d too old left out\n", sw.Interface, say.Count(len(sw.Heard), "BSS"), sw.Took.Milliseconds(), sw.DroppedStale)
 			return nil
 		},
 	}

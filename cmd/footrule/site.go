@@ -33,6 +33,19 @@ func load(path string, names []string) (*site.Site, []walk.Walk, error) {
 
 // loadAt is load with the revision of the plan.
 func loadAt(path string, names []string) (*site.Site, uint64, []walk.Walk, error) {
+	plan, rev, walks, err := planAndWalks(path, names)
+	if err == nil && len(walks) == 0 {
+		err = usage(fmt.Errorf("%s has no walks yet; make one with: footrule walk %s, or footrule import %s walk.csv", path, path, path))
+	}
+	if err != nil {
+		return nil, 0, nil, err
+	}
+	return plan, rev, walks, nil
+}
+
+// planAndWalks reads the plan and the walks of a site file, which may have none
+// unless some are named.
+func planAndWalks(path string, names []string) (*site.Site, uint64, []walk.Walk, error) {
 	st, err := open(path, true)
 	if err != nil {
 		return nil, 0, nil, err
@@ -43,17 +56,11 @@ func loadAt(path string, names []string) (*site.Site, uint64, []walk.Walk, error
 		return nil, 0, nil, err
 	}
 	ids, err := walkIDs(st, path, names)
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	if len(ids) == 0 {
-		return nil, 0, nil, usage(fmt.Errorf("%s has no walks yet; make one with: footrule walk %s, or footrule import %s walk.csv", path, path, path))
+	if err != nil || len(ids) == 0 {
+		return plan, rev, nil, err
 	}
 	walks, err := st.Walks(ids...)
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	return plan, rev, walks, nil
+	return plan, rev, walks, err
 }
 
 // walkIDs turns names or IDs of walks into IDs; without names, all of them.

@@ -7,6 +7,7 @@ import (
 
 	"footrule/internal/coverage"
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
@@ -93,7 +94,7 @@ func (f *sourceFlags) predict(path string) (*prediction, error) {
 			return nil, &notFitted{path, err}
 		}
 		p.kind, p.walked = "fit", fit
-		p.text = fmt.Sprintf("the %s fit of %s", fit.Model, count(len(p.walks), "walk"))
+		p.text = fmt.Sprintf("the %s fit of %s", fit.Model, say.Count(len(p.walks), "walk"))
 		p.source = func(s *site.Site) (*propagation.Fit, []string, error) { return fit.Transfer(s, false) }
 	}
 	p.fit, p.notes, err = p.source(p.plan)
@@ -111,26 +112,6 @@ func (e *notFitted) Error() string {
 }
 
 func (e *notFitted) Unwrap() error { return e.why }
-
-// planAndWalks reads the plan and the walks of a site file, which may have none
-// unless some are named.
-func planAndWalks(path string, names []string) (*site.Site, uint64, []walk.Walk, error) {
-	st, err := open(path, true)
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	defer st.Close()
-	plan, rev, err := st.Plan()
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	ids, err := walkIDs(st, path, names)
-	if err != nil || len(ids) == 0 {
-		return plan, rev, nil, err
-	}
-	walks, err := st.Walks(ids...)
-	return plan, rev, walks, err
-}
 
 type jsonSource struct {
 	Kind  string   `json:"kind"`

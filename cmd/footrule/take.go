@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"footrule/internal/position"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 	"footrule/tui"
@@ -73,7 +74,7 @@ func (s *survey) byItself(ctx context.Context, path string) error {
 		return err
 	}
 	if p := s.session.Progress(); p.Todo > 0 {
-		return refused(fmt.Errorf("the walk stopped with %s to do", count(p.Todo, "point")))
+		return refused(fmt.Errorf("the walk stopped with %s to do", say.Count(p.Todo, "point")))
 	}
 	walks := []walk.Walk{*s.session.Walk()}
 	fit := s.running.latest()

@@ -10,6 +10,7 @@ import (
 	"footrule/internal/radio"
 	"footrule/internal/radio/nl80211"
 	"footrule/internal/radio/synthetic"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 	"footrule/store"
 
@@ -171,6 +172,6 @@ func endWalk(sh *shell, path, name string) error {
 	if err := st.EndWalk(ids[0]); err != nil {
 		return err
 	}
-	fmt.Fprintf(sh.out, "%s is over, with %s\n", canvas.Clean(walkName(&w.Header)), count(len(w.Visits), "visit"))
+	fmt.Fprintf(sh.out, "%s is over, with %s\n", canvas.Clean(walkName(&w.Header)), say.Count(len(w.Visits), "visit"))
 	return st.Close()
 }

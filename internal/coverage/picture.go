@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/canvas"
 	"footrule/internal/figure"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -19,11 +20,9 @@ var heardSteps = []int{0, 1, 2, 4, 6, 8} // the last is five or more
 // Kinds lists the maps that [Map.Picture] draws.
 func Kinds() []string { return []string{"heard", "strongest", "level:AP", "hull", "bound", "error"} }
 
-// Picture draws one floor of the map: how many are heard with the edges of the
-// holes, the level of the strongest, that of one access point ("level:AP-01", the better of its radios, or
-// "level:AP-01/5"), inside the hull or not, the bound, or the expected error.
-func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
-	f := &m.Site.Floors[fm.Floor]
+// Bare draws a floor without a map: outline, walls, voids, and the access points.
+func Bare(s *site.Site, floor int) *figure.Plan {
+	f := &s.Floors[floor]
 	p := &figure.Plan{Outline: f.Outline}
 	for _, w := range f.Walls {
 		p.Walls = append(p.Walls, w.Line)
@@ -33,11 +32,20 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 			p.Voids = append(p.Voids, a.Polygon)
 		}
 	}
-	for i := range m.Site.AccessPoints {
-		if ap := &m.Site.AccessPoints[i]; ap.Floor == f.ID {
+	for i := range s.AccessPoints {
+		if ap := &s.AccessPoints[i]; ap.Floor == f.ID {
 			p.Marks = append(p.Marks, figure.Mark{Kind: figure.AccessPoint, At: ap.At, Text: ap.ID})
 		}
 	}
+	return p
+}
+
+// Picture draws one floor of the map: how many are heard with the edges of the
+// holes, the level of the strongest, that of one access point ("level:AP-01", the better of its radios, or
+// "level:AP-01/5"), inside the hull or not, the bound, or the expected error.
+func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
+	f := &m.Site.Floors[fm.Floor]
+	p := Bare(m.Site, fm.Floor)
 	where := f.Name
 	if where == "" {
 		where = "floor " + f.ID
@@ -47,7 +55,7 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 	switch {
 	case kind == "heard":
 		p.Title = fmt.Sprintf("%s, %s: access points heard", m.Site.Name, where)
-		p.Subtitle = minus(fmt.Sprintf("heard from %g dBm at a probability of %g or more; %d needed", o.ThresholdDBm, o.Confidence, o.Need))
+		p.Subtitle = say.Minus(fmt.Sprintf("heard from %g dBm at a probability of %g or more; %d needed", o.ThresholdDBm, o.Confidence, o.Need))
 		p.Cells = m.paint(fm, func(i int) int { return heardSteps[min(fm.Heard[i], len(heardSteps)-1)] })
 		m.drawHoles(fm, p)
 		p.Legend = figure.Legend{Title: "access points heard"}
@@ -77,7 +85,7 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 	case kind == "hull":
 		in := m.InHull(fm)
 		p.Title = fmt.Sprintf("%s, %s: inside the access points heard", m.Site.Name, where)
-		p.Subtitle = minus(fmt.Sprintf("inside the convex hull, on the plan, of those heard from %g dBm", o.ThresholdDBm))
+		p.Subtitle = say.Minus(fmt.Sprintf("inside the convex hull, on the plan, of those heard from %g dBm", o.ThresholdDBm))
 		p.Cells = m.paint(fm, func(i int) int {
 			if in[i] {
 				return 5
@@ -105,8 +113,6 @@ func (m *Map) Picture(fm *FloorMap, kind string) (*figure.Plan, error) {
 	return p, nil
 }
 
-func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
-
 func (m *Map) paint(fm *FloorMap, step func(i int) int) []figure.Cell {
 	out := make([]figure.Cell, fm.Len())
 	for i := range out {
@@ -128,7 +134,7 @@ func ranges(title string, s canvas.Scale) figure.Legend {
 		default:
 			text = fmt.Sprintf("%g to %g", s.Edges[step-1], s.Edges[step])
 		}
-		l.Entries = append(l.Entries, figure.Entry{Step: step, Text: minus(text)})
+		l.Entries = append(l.Entries, figure.Entry{Step: step, Text: say.Minus(text)})
 	}
 	return l
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"footrule/internal/doubt"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 )
@@ -104,7 +105,7 @@ func (c *Case) momentShare(f *Fault, since string, found *doubt.Finding, e Evide
 	if off == math.MaxInt {
 		return 0, fmt.Sprintf("%s was not walked; %s", since, c.moment(f, e.Walks))
 	}
-	return within(float64(off), float64(slack)), fmt.Sprintf("%s off; %s", count(off, "visit"), c.moment(f, e.Walks))
+	return within(float64(off), float64(slack)), fmt.Sprintf("%s off; %s", say.Count(off, "visit"), c.moment(f, e.Walks))
 }
 
 func abs(v int) int { return max(v, -v) }
@@ -113,9 +114,9 @@ func abs(v int) int { return max(v, -v) }
 func (c *Case) moment(f *Fault, walks []walk.Walk) string {
 	visits := made(walks)
 	if f.After < len(visits) {
-		return fmt.Sprintf("it came after %s, before %s", count(f.After, "visit"), called(visits[f.After]))
+		return fmt.Sprintf("it came after %s, before %s", say.Count(f.After, "visit"), called(visits[f.After]))
 	}
-	return fmt.Sprintf("it comes after %s", count(f.After, "visit"))
+	return fmt.Sprintf("it comes after %s", say.Count(f.After, "visit"))
 }
 
 func called(v *walk.Visit) string {
@@ -133,11 +134,11 @@ func (c *Case) Says(f *Fault) string {
 	case Moved:
 		return fmt.Sprintf("%s hangs at %s, %s m from its place on the plan (%s)", f.APs[0], coordinates(*f.At), decimal(f.Size, 1), coordinates(c.ap(f.APs[0]).At))
 	case Power:
-		return fmt.Sprintf("the power of %s changed by %s after %s", listed(f.APs), sized(f.Kind, f.Size), count(f.After, "visit"))
+		return fmt.Sprintf("the power of %s changed by %s after %s", listed(f.APs), sized(f.Kind, f.Size), say.Count(f.After, "visit"))
 	case Dead:
 		return fmt.Sprintf("%s never sent anything", listed(f.APs))
 	case Dies:
-		return fmt.Sprintf("%s fell silent after %s", listed(f.APs), count(f.After, "visit"))
+		return fmt.Sprintf("%s fell silent after %s", listed(f.APs), say.Count(f.After, "visit"))
 	case Point:
 		return fmt.Sprintf("whoever was to stand at %s stood at %s, %s m away", f.Points[0], coordinates(*f.At), decimal(f.Size, 1))
 	case Storey:

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"footrule/internal/doubt"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	"gonum.org/v1/gonum/stat"
@@ -64,13 +65,13 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 	}
 	visits := made(e.Walks)
 	if !e.walked() {
-		return Guess, fmt.Sprintf("%s can't show it: what is named without levels is a guess and counts half", count(len(visits), "visit"))
+		return Guess, fmt.Sprintf("%s can't show it: what is named without levels is a guess and counts half", say.Count(len(visits), "visit"))
 	}
 	if f.Kind == Stale {
-		return Yes, fmt.Sprintf("the scans of %s are the same to the decibel", count(len(f.Points), "visit"))
+		return Yes, fmt.Sprintf("the scans of %s are the same to the decibel", say.Count(len(f.Points), "visit"))
 	}
 	if f.After >= len(visits) {
-		return No, fmt.Sprintf("it comes after %s, and there are %d", count(f.After, "visit"), len(visits))
+		return No, fmt.Sprintf("it comes after %s, and there are %d", say.Count(f.After, "visit"), len(visits))
 	}
 	if f.Kind == Storey {
 		return e.louder(c, f.APs[0])

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"footrule/internal/radio/synthetic"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -56,7 +57,7 @@ func (m *maker) choose(f *Fault, n int, fit func(ap int) bool) ([]int, error) {
 	var out []int
 	if len(f.APs) > 0 {
 		if len(f.APs) != n || n == 2 && f.APs[0] == f.APs[1] {
-			return nil, fmt.Errorf("it takes %s", count(n, "access point"))
+			return nil, fmt.Errorf("it takes %s", say.Count(n, "access point"))
 		}
 		for _, id := range f.APs {
 			i, err := m.index(id)

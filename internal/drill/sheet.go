@@ -3,6 +3,8 @@ package drill
 import (
 	"fmt"
 	"strings"
+
+	"footrule/internal/say"
 )
 
 // Sheet is the solution of a case on paper, in Markdown or as plain text. Equal
@@ -23,7 +25,7 @@ func Sheet(c *Case, markdown bool) string {
 		area += c.Plan.Floors[i].Area()
 	}
 	if n := len(c.Plan.Floors); n > 1 {
-		floors = " on " + count(n, "floor")
+		floors = " on " + say.Count(n, "floor")
 	}
 	handed := "no walk"
 	switch {
@@ -36,7 +38,7 @@ func Sheet(c *Case, markdown bool) string {
 	for _, r := range c.Plan.AccessPoints[0].Radios {
 		bands = append(bands, string(r.Band)+" GHz")
 	}
-	s.text(fmt.Sprintf("A plan of %s m²%s, %s (%s), %s, and %s.", decimal(area, 0), floors, count(len(c.Plan.AccessPoints), "access point"), strings.Join(bands, " and "), count(len(c.points()), "point"), handed))
+	s.text(fmt.Sprintf("A plan of %s m²%s, %s (%s), %s, and %s.", decimal(area, 0), floors, say.Count(len(c.Plan.AccessPoints), "access point"), strings.Join(bands, " and "), say.Count(len(c.points()), "point"), handed))
 	s.head(2, "What is wrong")
 	if len(c.Faults) == 0 {
 		s.text("Nothing. " + capital(Nothing.family().name) + ", and the right answer is to say so.")

@@ -54,14 +54,6 @@ func story(rng *rand.Rand, c *Case) string {
 	return fit[rng.IntN(len(fit))] + fmt.Sprintf(" The front wall, which runs from 0, 0 along the lower edge of the plan, was taped: %.1f m.", c.TapedM())
 }
 
-// count says how many, with the noun in the right number.
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
-
 // listed puts names one after the other.
 func listed[T ~string](names []T) string {
 	var out []string

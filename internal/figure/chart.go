@@ -3,9 +3,9 @@ package figure
 import (
 	"math"
 	"strconv"
-	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 
 	"github.com/paulmach/orb"
 )
@@ -118,5 +118,5 @@ func steps(hi float64) []float64 {
 }
 
 func short(v float64) string {
-	return strings.ReplaceAll(strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64), "-", "−")
+	return say.Minus(strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64))
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"footrule/internal/input"
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -36,7 +37,7 @@ func Adopt(plan, other *site.Site) (next *site.Site, kept []string, err error) {
 		to := &next.AccessPoints[k]
 		there[to.ID] = true
 		if len(from.Radios) != len(to.Radios) {
-			return nil, nil, &input.Error{What: fmt.Sprintf("access point %q has %s, and on the plan %d", from.ID, plural(len(from.Radios), "radio"), len(to.Radios)), Want: "write the radios of the plan, in its order"}
+			return nil, nil, &input.Error{What: fmt.Sprintf("access point %q has %s, and on the plan %d", from.ID, say.Count(len(from.Radios), "radio"), len(to.Radios)), Want: "write the radios of the plan, in its order"}
 		}
 		to.Power, to.Drop = from.Power, from.Drop
 		for j := range to.Radios {

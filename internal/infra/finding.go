@@ -70,6 +70,18 @@ func (r *Report) Verdict() Status {
 	return Holds
 }
 
+// Tightest is the finding that comes closest to its limit; nil where none has one.
+func Tightest(list []*Finding) *Finding {
+	var t *Finding
+	most := -1.0
+	for _, f := range list {
+		if f.Have != nil && f.Limit != nil && *f.Limit > 0 && *f.Have / *f.Limit > most {
+			t, most = f, *f.Have / *f.Limit
+		}
+	}
+	return t
+}
+
 // Check is one line of the table of checks.
 type Check struct {
 	ID      string
@@ -81,15 +93,15 @@ type Check struct {
 
 // Checks is the table of all checks, in the order of the output.
 var Checks = []Check{
-	{"power.device", "power", "power at the access point", "IEEE 802.3 power classes, loss (P/V)²R over the cable", devicePower},
+	{"power.device", "power", "power at the access point", "IEEE 802.3 power classes, loss (P/V)²R over the cable", feedByFeed(devicePower)},
 	{"power.worst", "power", "switch budget, every access point at its most", "the switch's budget with 20 % headroom (common practice)", worstBudget},
 	{"power.typical", "power", "switch budget, typical draw", "the switch's budget with 20 % headroom (common practice)", typicalBudget},
 	{"port.count", "ports", "ports for all access points", "the free ports of the switches", portCount},
-	{"port.speed", "ports", "speed of the port", "0.65 of the sum of the radios' PHY rates (common practice), rates by IEEE 802.11", portSpeed},
+	{"port.speed", "ports", "speed of the port", "0.65 of the sum of the radios' PHY rates (common practice), rates by IEEE 802.11", feedByFeed(portSpeed)},
 	{"port.uplink", "ports", "uplink of the switch", "its busiest access point, and 20 to 1 for all (common practice)", uplinks},
-	{"cable.link", "cable", "permanent link", "90 m (ISO/IEC 11801, TIA-568)", permanentLink},
-	{"cable.channel", "cable", "channel with its cords", "100 m (ISO/IEC 11801, TIA-568)", channel},
-	{"cable.kind", "cable", "category of the cable", "IEEE 802.3 speeds over 100 m (from memory), power above class 3 not on category 3", category},
+	{"cable.link", "cable", "permanent link", "90 m (ISO/IEC 11801, TIA-568)", feedByFeed(permanentLink)},
+	{"cable.channel", "cable", "channel with its cords", "100 m (ISO/IEC 11801, TIA-568)", feedByFeed(channel)},
+	{"cable.kind", "cable", "category of the cable", "IEEE 802.3 speeds over 100 m (from memory), power above class 3 not on category 3", feedByFeed(category)},
 	{"closet.rack", "closets", "rack space", "free rack units of 44.45 mm (EIA-310, IEC 60297)", rackSpace},
 	{"control.kind", "control", "central or stand-alone", "central above 5 to 10 access points (common practice)", controlKind},
 	{"control.capacity", "control", "access points that control carries", "its stated capacity", controlCapacity},

@@ -226,3 +226,16 @@ func judged(subject string, status Status, have, limit float64, unit, text strin
 	}
 	return f
 }
+
+// feedByFeed makes a check of what is judged for one access point after the
+// other; what is missing comes last, together.
+func feedByFeed(judge func(f *feed, m *missing) []Finding) func(*look) []Finding {
+	return func(l *look) []Finding {
+		var out []Finding
+		var m missing
+		for i := range l.feeds {
+			out = append(out, judge(&l.feeds[i], &m)...)
+		}
+		return append(out, m.findings()...)
+	}
+}

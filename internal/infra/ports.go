@@ -1,6 +1,10 @@
 package infra
 
-import "fmt"
+import (
+	"fmt"
+
+	"footrule/internal/say"
+)
 
 func portCount(l *look) []Finding {
 	n := len(l.feeds)
@@ -16,7 +20,7 @@ func portCount(l *look) []Finding {
 	switch {
 	case n > free:
 		f.Status = Fails
-		f.Text += fmt.Sprintf(": short of %s", plural(n-free, "port"))
+		f.Text += fmt.Sprintf(": short of %s", say.Count(n-free, "port"))
 	case len(l.unpatched) > 0:
 		f.Status, f.Subjects = Fails, l.unpatched
 		f.Text += ", and none of them where the cable of these ends"
@@ -24,34 +28,29 @@ func portCount(l *look) []Finding {
 	return []Finding{f}
 }
 
-func portSpeed(l *look) []Finding {
-	var out []Finding
-	var m missing
-	for i := range l.feeds {
-		f := &l.feeds[i]
+func portSpeed(f *feed, m *missing) []Finding {
+	switch {
+	case f.demand == nil:
+		m.add(f.ap.ID, fmt.Sprintf("add %s to its radios", listed(f.lacks)))
+	case f.group == nil:
+		m.add(f.ap.ID, fmt.Sprintf("on no port yet; its radios bring up to %.0f Mbit/s", *f.demand))
+	case f.group.SpeedMbps == nil:
+		m.add(f.ap.ID, fmt.Sprintf("add speed_mbps to the ports of %s", f.sw.ID))
+	default:
+		speed := *f.group.SpeedMbps
+		r := judged(f.ap.ID, Holds, *f.demand, speed, "Mbit/s", fmt.Sprintf("its radios bring %.0f Mbit/s (%.2f of %s) onto a port of %.0f Mbit/s", *f.demand, Throughput, f.rates, speed))
 		switch {
-		case f.demand == nil:
-			m.add(f.ap.ID, fmt.Sprintf("add %s to its radios", listed(f.lacks)))
-		case f.group == nil:
-			m.add(f.ap.ID, fmt.Sprintf("on no port yet; its radios bring up to %.0f Mbit/s", *f.demand))
-		case f.group.SpeedMbps == nil:
-			m.add(f.ap.ID, fmt.Sprintf("add speed_mbps to the ports of %s", f.sw.ID))
-		default:
-			speed := *f.group.SpeedMbps
-			r := judged(f.ap.ID, Holds, *f.demand, speed, "Mbit/s", fmt.Sprintf("its radios bring %.0f Mbit/s (%.2f of %s) onto a port of %.0f Mbit/s", *f.demand, Throughput, f.rates, speed))
-			switch {
-			case *f.demand > speed:
-				r.Status = Fails
-				r.Text += fmt.Sprintf(": the port is slower by %.0f Mbit/s", *f.demand-speed)
-			case *f.demand > NearlyFull*speed:
-				r.Status = Doubtful
-				r.Text += ": borderline"
-			}
-			r.Proposed = f.proposed
-			out = append(out, r)
+		case *f.demand > speed:
+			r.Status = Fails
+			r.Text += fmt.Sprintf(": the port is slower by %.0f Mbit/s", *f.demand-speed)
+		case *f.demand > NearlyFull*speed:
+			r.Status = Doubtful
+			r.Text += ": borderline"
 		}
+		r.Proposed = f.proposed
+		return []Finding{r}
 	}
-	return append(out, m.findings()...)
+	return nil
 }
 
 func uplinks(l *look) []Finding {
@@ -86,7 +85,7 @@ func uplinks(l *look) []Finding {
 			continue
 		}
 		up := float64(*s.Uplinks) * *s.UplinkMbps
-		f := judged(s.ID, Holds, top, up, "Mbit/s", fmt.Sprintf("%s up to %.0f Mbit/s together and the busiest %.0f, over %s of %.0f Mbit/s", verbed(n, "access point", "brings", "bring"), sum, top, plural(*s.Uplinks, "uplink"), *s.UplinkMbps))
+		f := judged(s.ID, Holds, top, up, "Mbit/s", fmt.Sprintf("%s up to %.0f Mbit/s together and the busiest %.0f, over %s of %.0f Mbit/s", verbed(n, "access point", "brings", "bring"), sum, top, say.Count(*s.Uplinks, "uplink"), *s.UplinkMbps))
 		f.Proposed = proposed
 		switch {
 		case up == 0 || top > up:

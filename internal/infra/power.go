@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -68,29 +69,22 @@ func (f *feed) most(g *site.PortGroup) (class int, from, why string) {
 	return c, "its port", ""
 }
 
-func devicePower(l *look) []Finding {
-	var out []Finding
-	var m missing
-	for i := range l.feeds {
-		f := &l.feeds[i]
-		id := f.ap.ID
-		if sourceOf(f.ap) == site.FromLocal {
-			out = append(out, Finding{Subjects: []string{id}, Status: Holds, Text: "has a supply of its own, and needs no power from the port"})
-			continue
-		}
-		d, ok := drawOf(f.ap)
-		if !ok {
-			m.add(id, "add class or max_w to [access_point.power]")
-			continue
-		}
-		most, from, why := f.most(f.group)
-		if why != "" {
-			m.add(id, why)
-			continue
-		}
-		out = append(out, f.power(d, most, from))
+func devicePower(f *feed, m *missing) []Finding {
+	id := f.ap.ID
+	if sourceOf(f.ap) == site.FromLocal {
+		return []Finding{{Subjects: []string{id}, Status: Holds, Text: "has a supply of its own, and needs no power from the port"}}
 	}
-	return append(out, m.findings()...)
+	d, ok := drawOf(f.ap)
+	if !ok {
+		m.add(id, "add class or max_w to [access_point.power]")
+		return nil
+	}
+	most, from, why := f.most(f.group)
+	if why != "" {
+		m.add(id, why)
+		return nil
+	}
+	return []Finding{f.power(d, most, from)}
 }
 
 // power judges one access point by the highest class that feeds it.
@@ -219,7 +213,7 @@ func (l *look) budgets(when string, drawn func(*feed) (w float64, lacks string))
 			sum += *s.PowerUsedW
 			text += fmt.Sprintf(", with what else it feeds %s W", watts(sum))
 		case len(s.Taken) > 0:
-			open = append(open, fmt.Sprintf("power_used_w by %s", plural(len(s.Taken), "taken port")))
+			open = append(open, fmt.Sprintf("power_used_w by %s", say.Count(len(s.Taken), "taken port")))
 		}
 		if fed == 0 && len(open) == 0 {
 			continue
@@ -276,12 +270,5 @@ func verbed(n int, noun, one, many string) string {
 	if n == 1 {
 		many = one
 	}
-	return plural(n, noun) + " " + many
-}
-
-func plural(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
+	return say.Count(n, noun) + " " + many
 }

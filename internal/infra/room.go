@@ -3,6 +3,7 @@ package infra
 import (
 	"fmt"
 
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -48,11 +49,11 @@ func rackSpace(l *look) []Finding {
 			m.add(c.ID, fmt.Sprintf("add rack_units_free to [[closet]]; still to be mounted: %d", n))
 			continue
 		}
-		f := judged(c.ID, Holds, float64(sum), float64(*c.RackUnitsFree), "rack units", fmt.Sprintf("what is still to be mounted takes %s, and %s free", plural(sum, "unit"), verbed(*c.RackUnitsFree, "unit", "is", "are")))
+		f := judged(c.ID, Holds, float64(sum), float64(*c.RackUnitsFree), "rack units", fmt.Sprintf("what is still to be mounted takes %s, and %s free", say.Count(sum, "unit"), verbed(*c.RackUnitsFree, "unit", "is", "are")))
 		switch {
 		case sum > *c.RackUnitsFree:
 			f.Status = Fails
-			f.Text += fmt.Sprintf(": short of %s", plural(sum-*c.RackUnitsFree, "unit"))
+			f.Text += fmt.Sprintf(": short of %s", say.Count(sum-*c.RackUnitsFree, "unit"))
 		case len(open) > 0:
 			f.Status, f.Have = Unknown, nil
 			f.Text += "; not known: " + some(open)
@@ -68,7 +69,7 @@ func controlKind(l *look) []Finding {
 	if c == nil {
 		return []Finding{{Status: Unknown, Text: "there is no [control]"}}
 	}
-	f := judged("", Holds, float64(n), MustBeCentral, "access points", fmt.Sprintf("%s under %s control", plural(n, "access point"), c.Kind))
+	f := judged("", Holds, float64(n), MustBeCentral, "access points", fmt.Sprintf("%s under %s control", say.Count(n, "access point"), c.Kind))
 	if c.Kind == site.Central {
 		f.Limit = nil
 		return []Finding{f}
@@ -118,7 +119,7 @@ func trackedDevices(l *look) []Finding {
 
 // carried judges a number of things by how many there is room for.
 func carried(n, most int, noun, what string) Finding {
-	f := judged("", Holds, float64(n), float64(most), noun+"s", fmt.Sprintf("%s, and %s for %d", plural(n, noun), what, most))
+	f := judged("", Holds, float64(n), float64(most), noun+"s", fmt.Sprintf("%s, and %s for %d", say.Count(n, noun), what, most))
 	if n > most {
 		f.Status = Fails
 		f.Text += fmt.Sprintf(": short of %d", n-most)

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
@@ -83,8 +84,8 @@ func (e *Errors) why(judged []Judged) string {
 			located++
 		}
 	}
-	var say []string
-	add := func(format string, args ...any) { say = append(say, fmt.Sprintf(format, args...)) }
+	var says []string
+	add := func(format string, args ...any) { says = append(says, fmt.Sprintf(format, args...)) }
 	if !worst.Fix.Located {
 		add("%s", worst.Fix.Reason)
 	} else {
@@ -98,7 +99,7 @@ func (e *Errors) why(judged []Judged) string {
 	for _, d := range worst.Doubts[:min(mostDoubts, len(worst.Doubts))] {
 		switch {
 		case d.Unheard:
-			add("%s was not heard, and the fit expects %s there", d.Name, strings.Replace(fmt.Sprintf("%.0f dBm", d.PredictDBm), "-", "−", 1))
+			add("%s was not heard, and the fit expects %s dBm there", d.Name, say.Fixed(d.PredictDBm, 0))
 		case d.ResidualDB < 0:
 			add("%s is %.0f dB weaker than the fit expects", d.Name, -d.ResidualDB)
 		default:
@@ -117,7 +118,7 @@ func (e *Errors) why(judged []Judged) string {
 	case worst.BoundM > largeBound*e.BoundRMSM:
 		add("its bound of %.1f m is larger than the %.1f m of the site", worst.BoundM, e.BoundRMSM)
 	}
-	if len(say) == 0 {
+	if len(says) == 0 {
 		switch {
 		case located > 2 && math.Hypot(mean[0], mean[1]) > oneWay*size:
 			add("all of its fixes are off the same way: a wall that the plan does not have, or a point recorded at the wrong place")
@@ -127,7 +128,7 @@ func (e *Errors) why(judged []Judged) string {
 			add("no single level stands out: many are a little off, as behind a wall that the plan does not have")
 		}
 	}
-	return strings.Join(say, "; ")
+	return strings.Join(says, "; ")
 }
 
 // oneSide reports whether all access points of the fit that a stay heard are to

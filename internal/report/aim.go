@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"footrule/internal/infra"
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -31,8 +32,8 @@ func (w *writer) aim() {
 			}
 		}
 		b := f.BoundingBox()
-		rows = append(rows, []string{f.ID, or(f.Name, "–"), fixed(f.ElevationM, 1), fixed(b.Max[0]-b.Min[0], 1) + " by " + fixed(b.Max[1]-b.Min[1], 1),
-			fixed(f.Area(), 0), whole(aps), whole(len(f.Points)), whole(zones)})
+		rows = append(rows, []string{f.ID, or(f.Name, "–"), say.Fixed(f.ElevationM, 1), say.Fixed(b.Max[0]-b.Min[0], 1) + " by " + say.Fixed(b.Max[1]-b.Min[1], 1),
+			say.Fixed(f.Area(), 0), whole(aps), whole(len(f.Points)), whole(zones)})
 	}
 	w.table("Floors", rows, "floor", "name", "elevation m#", "extent m#", "walkable m²#", "access points#", "points#", "zones#")
 	if len(w.Input.Floors) < len(s.Floors) {
@@ -61,7 +62,7 @@ func (w *writer) aim() {
 	}
 	if open > 0 {
 		w.note(fmt.Sprintf("%s of the building, of what is to be located and of the devices %s not answered; the list is in “%s”. Whether the site does what it is for can't be said without them.",
-			count(open, "question"), isAre(open), questionsTitle))
+			say.Count(open, "question"), isAre(open), questionsTitle))
 	}
 }
 

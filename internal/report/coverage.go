@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"footrule/internal/coverage"
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -28,9 +29,9 @@ func (w *writer) coverage() {
 	s := m.Shares()
 	var rows [][]string
 	for k := range coverage.Reported {
-		rows = append(rows, []string{fmt.Sprintf("at least %d", k+1), percent(s.Heard[k], 1), fixed(s.AtLeast[k], 3)})
+		rows = append(rows, []string{fmt.Sprintf("at least %d", k+1), percent(s.Heard[k], 1), say.Fixed(s.AtLeast[k], 3)})
 	}
-	w.table(fmt.Sprintf("Share of %s m² that hears so many access points, at %s dBm or more", fixed(s.AreaM2, 0), number(m.Options.ThresholdDBm)), rows,
+	w.table(fmt.Sprintf("Share of %s m² that hears so many access points, at %s dBm or more", say.Fixed(s.AreaM2, 0), number(m.Options.ThresholdDBm)), rows,
 		"access points heard", "share of area %#", "mean probability#")
 	w.expected()
 	for i := range m.Floors {
@@ -56,8 +57,8 @@ func (w *writer) expected() {
 				continue
 			}
 		}
-		rows = append(rows, []string{name, percent(e.InHull, 1), fixed(e.BoundMedian, 1), fixed(e.Bound90, 1), percent(e.NoFix, 1),
-			fixed(e.Mean, 1), fixed(e.Median, 1), fixed(e.Ninety, 1), fixed(e.Most, 1)})
+		rows = append(rows, []string{name, percent(e.InHull, 1), say.Fixed(e.BoundMedian, 1), say.Fixed(e.Bound90, 1), percent(e.NoFix, 1),
+			say.Fixed(e.Mean, 1), say.Fixed(e.Median, 1), say.Fixed(e.Ninety, 1), say.Fixed(e.Most, 1)})
 	}
 	w.table(fmt.Sprintf("What maps let expect of fixes from %d scans", w.Cover.Options.Scans), rows, "floor", "inside the access points heard, % of area#",
 		"bound m, on half of the area#", "bound m, on 90 %#", "no fix, % of area#", "expected error m, mean#", "error m, on half of the area#", "error m, on 90 %#", "error m, worst#")
@@ -96,9 +97,9 @@ func (w *writer) seen(fm *coverage.FloorMap, kind string) string {
 		s := fm.Shares(w.Cover.Options.Need)
 		return fmt.Sprintf("%s %% of its area hears %d access points or more.", percent(s.Need, 1), w.Cover.Options.Need)
 	case "error":
-		return fmt.Sprintf("The expected error is %s metres or less on half of its area and %s or less on nine tenths.", fixed(e.Median, 1), fixed(e.Ninety, 1))
+		return fmt.Sprintf("The expected error is %s metres or less on half of its area and %s or less on nine tenths.", say.Fixed(e.Median, 1), say.Fixed(e.Ninety, 1))
 	case "bound":
-		return fmt.Sprintf("The bound is %s metres or less on half of the area that has one and %s or less on nine tenths; %s %% has none.", fixed(e.BoundMedian, 1), fixed(e.Bound90, 1), percent(e.NoFix, 1))
+		return fmt.Sprintf("The bound is %s metres or less on half of the area that has one and %s or less on nine tenths; %s %% has none.", say.Fixed(e.BoundMedian, 1), say.Fixed(e.Bound90, 1), percent(e.NoFix, 1))
 	}
 	return "Colours go from light for weak to dark for strong levels, in dBm, by the steps of the legend."
 }
@@ -109,7 +110,7 @@ const mostHoles = 12
 func (w *writer) holes() {
 	need := w.Cover.Options.Need
 	if len(w.Holes) == 0 {
-		w.say(fmt.Sprintf("Holes: none. Every cell hears %s or more.", count(need, "access point")))
+		w.say(fmt.Sprintf("Holes: none. Every cell hears %s or more.", say.Count(need, "access point")))
 		return
 	}
 	sum := 0.0
@@ -119,16 +120,16 @@ func (w *writer) holes() {
 		if i >= mostHoles {
 			continue
 		}
-		row := []string{w.Site.Floors[h.Floor].ID, place(h.Centre), fixed(h.AreaM2, 1), whole(h.Heard), "–", "–"}
+		row := []string{w.Site.Floors[h.Floor].ID, place(h.Centre), say.Fixed(h.AreaM2, 1), whole(h.Heard), "–", "–"}
 		if a := h.Added; a != nil {
-			row[4], row[5] = place(a.At), fixed(a.ClosesM2, 1)
+			row[4], row[5] = place(a.At), say.Fixed(a.ClosesM2, 1)
 		}
 		rows = append(rows, row)
 	}
-	w.table(fmt.Sprintf("Holes: %s m² in %s that hear fewer than %d", fixed(sum, 0), count(len(w.Holes), "hole"), need), rows,
+	w.table(fmt.Sprintf("Holes: %s m² in %s that hear fewer than %d", say.Fixed(sum, 0), say.Count(len(w.Holes), "hole"), need), rows,
 		"floor", "centre x, y m#", "area m²#", "least heard#", "one access point added at#", "closes m²#")
 	if n := len(w.Holes) - mostHoles; n > 0 {
-		w.say(fmt.Sprintf("And %s more.", count(n, "smaller hole")))
+		w.say(fmt.Sprintf("And %s more.", say.Count(n, "smaller hole")))
 	}
 }
 
@@ -149,7 +150,7 @@ func (w *writer) scale() {
 			if r.Off {
 				agrees = "no"
 			}
-			rows = append(rows, []string{c.Floor, r.From + " to " + r.To, fixed(r.TapedM, 2), fixed(r.PlanM, 2), fixed(r.SlackM, 2), agrees})
+			rows = append(rows, []string{c.Floor, r.From + " to " + r.To, say.Fixed(r.TapedM, 2), say.Fixed(r.PlanM, 2), say.Fixed(r.SlackM, 2), agrees})
 		}
 		says = append(says, name+": "+scaleSays(&c))
 	}
@@ -160,7 +161,7 @@ func (w *writer) scale() {
 }
 
 func scaleSays(c *site.TapeCheck) string {
-	text := fmt.Sprintf("building over plan is %s, within %s", fixed(c.Scale, 3), fixed(c.Slack, 3))
+	text := fmt.Sprintf("building over plan is %s, within %s", say.Fixed(c.Scale, 3), say.Fixed(c.Slack, 3))
 	switch {
 	case c.Uneven:
 		return text + "; the distances contradict each other: tape them again"

@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/figure"
 	"footrule/internal/position"
+	"footrule/internal/say"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -22,7 +23,7 @@ func (w *writer) errors() {
 		return
 	}
 	s := &e.Statistics
-	w.say(fmt.Sprintf("%d of %s located, at %d of %s; %s, %s, one fix from each %s, model %s.", s.Located, fixes(s.Fixes), e.Located, count(e.Points, "place"), e.Method, e.Protocol, e.Fix, e.Fit.Model))
+	w.say(fmt.Sprintf("%d of %s located, at %d of %s; %s, %s, one fix from each %s, model %s.", s.Located, fixes(s.Fixes), e.Located, say.Count(e.Points, "place"), e.Method, e.Protocol, e.Fix, e.Fit.Model))
 	w.figuresOf(&e.Summary)
 	if len(e.Targets) > 0 {
 		w.part("The targets, and how the verdict was reached")
@@ -40,7 +41,7 @@ func (w *writer) errors() {
 	w.part("The worst places")
 	var rows [][]string
 	for _, p := range e.Worst(10) {
-		off := fixed(p.MeanErrorM, 1)
+		off := say.Fixed(p.MeanErrorM, 1)
 		name := p.Point
 		if name == "" {
 			name = place(p.At)
@@ -78,10 +79,10 @@ func (w *writer) figuresOf(s *position.Summary) {
 		if i, ok := s.CI95[r.key]; ok {
 			ci = span(i.Lo, i.Hi, 2)
 		}
-		rows = append(rows, []string{r.name, fixed(r.v, 2), ci})
+		rows = append(rows, []string{r.name, say.Fixed(r.v, 2), ci})
 	}
-	rows = append(rows, []string{"mean vector, right and up on the plan", fixed(st.BiasM[0], 2) + ", " + fixed(st.BiasM[1], 2), "–"},
-		[]string{"bound for comparison, RMS", fixed(s.BoundRMSM, 2), "–"})
+	rows = append(rows, []string{"mean vector, right and up on the plan", say.Fixed(st.BiasM[0], 2) + ", " + say.Fixed(st.BiasM[1], 2), "–"},
+		[]string{"bound for comparison, RMS", say.Fixed(s.BoundRMSM, 2), "–"})
 	w.table("Position error", rows, "error", "m#", "95 % interval#")
 	rows = nil
 	for _, r := range []struct {
@@ -141,7 +142,7 @@ func (w *writer) distribution(e *position.Errors) {
 	}
 	st := &e.Statistics
 	c.Desc = fmt.Sprintf("A curve that rises from 0 to %s %% of the fixes: half are within %s metres, nine of ten within %s, all that were located within %s.",
-		percent(st.Coverage(), 0), fixed(st.CE50M, 2), fixed(st.CE90M, 2), fixed(st.MaxM, 2))
+		percent(st.Coverage(), 0), say.Fixed(st.CE50M, 2), say.Fixed(st.CE90M, 2), say.Fixed(st.MaxM, 2))
 	more := "Fixes that were not located count as not within"
 	if len(c.Ticks) > 0 {
 		more += ". Orange marks are the targets, which are judged over places"
@@ -206,7 +207,7 @@ func (w *writer) vectors(e *position.Errors) {
 		p.Title = floorName(f) + ": error vectors, metres"
 		p.Legend = figure.Legend{Entries: []figure.Entry{{Step: figure.OfMark(figure.Stood), Text: "where the surveyor stood"}, {Step: figure.Pointed, Text: "to the fix"},
 			{Step: figure.OfMark(figure.AccessPoint), Text: "access point"}, {Step: figure.OfMark(figure.Remark), Text: "among the five worst places"}}}
-		p.Desc = fmt.Sprintf("%s %d arrows lead from %s to the fixes.", w.size(k), n, count(len(seen), "place"))
+		p.Desc = fmt.Sprintf("%s %d arrows lead from %s to the fixes.", w.size(k), n, say.Count(len(seen), "place"))
 		more := ""
 		if missing > 0 {
 			more += fmt.Sprintf("Not drawn: %s that %s not located. ", fixes(missing), wasWere(missing))
@@ -223,8 +224,8 @@ func (w *writer) areas(e *position.Errors) {
 	for i := range e.Areas {
 		a := &e.Areas[i]
 		s := &a.Statistics
-		rows = append(rows, []string{a.Area, a.Floor, whole(a.Points), percent(a.Coverage.Est(), 0), fixed(s.MeanM, 1), fixed(s.CE50M, 1), span(a.CI95["ce50_m"].Lo, a.CI95["ce50_m"].Hi, 1),
-			fixed(s.CE90M, 1), span(a.CI95["ce90_m"].Lo, a.CI95["ce90_m"].Hi, 1), fixed(a.BoundRMSM, 1)})
+		rows = append(rows, []string{a.Area, a.Floor, whole(a.Points), percent(a.Coverage.Est(), 0), say.Fixed(s.MeanM, 1), say.Fixed(s.CE50M, 1), span(a.CI95["ce50_m"].Lo, a.CI95["ce50_m"].Hi, 1),
+			say.Fixed(s.CE90M, 1), span(a.CI95["ce90_m"].Lo, a.CI95["ce90_m"].Hi, 1), say.Fixed(a.BoundRMSM, 1)})
 	}
 	w.table("Position error, area by area", rows, "area", "floor", "places#", "located %#", "mean m#", "CE50 m#", "95 % interval#", "CE90 m#", "95 % interval#", "bound m#")
 	w.say("A dash stands where there are too few places for an interval.")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"footrule/internal/propagation"
+	"footrule/internal/say"
 )
 
 // levels says how levels fall off: the tables of the fit.
@@ -31,11 +32,11 @@ func (w *writer) levels() {
 			if name == propagation.Storey {
 				name = "storey (" + name + ")"
 			}
-			rows = append(rows, []string{name, string(l.Band), fixed(l.LossDB.Est, 1), span(l.LossDB.Lo, l.LossDB.Hi, 1), whole(l.Crossed)})
+			rows = append(rows, []string{name, string(l.Band), say.Fixed(l.LossDB.Est, 1), span(l.LossDB.Lo, l.LossDB.Hi, 1), whole(l.Crossed)})
 		}
 		w.table("Loss of one crossing of a wall", rows, "wall", "band GHz", "loss dB#", "95 % interval#", "levels heard through it#")
 	}
-	w.say(fmt.Sprintf("With the place left out, levels are predicted to %s dB (root mean square). Log likelihood %s, AICc %s.", fixed(f.LOORMSEDB, 1), fixed(f.LogLikelihood, 1), fixed(f.AICc, 1)))
+	w.say(fmt.Sprintf("With the place left out, levels are predicted to %s dB (root mean square). Log likelihood %s, AICc %s.", say.Fixed(f.LOORMSEDB, 1), say.Fixed(f.LogLikelihood, 1), say.Fixed(f.AICc, 1)))
 	var doubts []string
 	for _, x := range f.Warnings {
 		text := x.Text
@@ -50,6 +51,19 @@ func (w *writer) levels() {
 	}
 }
 
+// Spreads sets the two parts of a band's spread that a model tells apart,
+// shadowing and scatter in dB or, pooled, how exponents and levels at 1 m vary;
+// dashes where it tells none.
+func Spreads(m propagation.Model, g *propagation.Group) (first, second string) {
+	switch m {
+	case propagation.TwoLevel:
+		return say.Fixed(g.ShadowingDB(), 1), say.Fixed(g.ScatterDB, 1)
+	case propagation.Pooled:
+		return say.Fixed(g.ExponentSD, 2), say.Fixed(g.Level1mSDDB, 1)
+	}
+	return "–", "–"
+}
+
 func (w *writer) bands(f *propagation.Fit) {
 	heads := []string{"band GHz", "exponent#", "95 % interval#", "spread dB#", "95 % interval#", "shadowing dB#", "scatter dB#"}
 	if f.Model == propagation.Pooled {
@@ -57,18 +71,13 @@ func (w *writer) bands(f *propagation.Fit) {
 	}
 	var rows, on [][]string
 	for _, g := range f.Groups {
-		shadow, scatter, missed := "–", "–", "–" // what the model doesn't tell
-		switch f.Model {
-		case propagation.TwoLevel:
-			shadow, scatter = fixed(g.ShadowingDB(), 1), fixed(g.ScatterDB, 1)
-		case propagation.Pooled:
-			shadow, scatter = fixed(g.ExponentSD, 2), fixed(g.Level1mSDDB, 1)
-		}
+		shadow, scatter := Spreads(f.Model, &g)
+		missed := "–" // what the model doesn't tell
 		if !f.Model.IgnoresSilence() {
 			missed = percent(g.MissRate, 0)
 		}
-		rows = append(rows, []string{string(g.Band), fixed(g.Exponent.Est, 2), span(g.Exponent.Lo, g.Exponent.Hi, 2), fixed(g.SigmaDB.Est, 1), span(g.SigmaDB.Lo, g.SigmaDB.Hi, 1), shadow, scatter})
-		on = append(on, []string{string(g.Band), whole(g.Readings), whole(g.Censored), fixed(g.FloorDBm, 0), missed})
+		rows = append(rows, []string{string(g.Band), say.Fixed(g.Exponent.Est, 2), span(g.Exponent.Lo, g.Exponent.Hi, 2), say.Fixed(g.SigmaDB.Est, 1), span(g.SigmaDB.Lo, g.SigmaDB.Hi, 1), shadow, scatter})
+		on = append(on, []string{string(g.Band), whole(g.Readings), whole(g.Censored), say.Fixed(g.FloorDBm, 0), missed})
 	}
 	w.table("The fit, band by band", rows, heads...)
 	w.table("What it rests on", on, "band GHz", "scans that heard a radio#", "scans that did not#", "floor of hearing dBm#", "scans that miss a strong radio %#")
@@ -81,7 +90,7 @@ func (w *writer) radios(f *propagation.Fit) {
 			rows = append(rows, []string{r.Name, "never heard", "–", "–", "0", whole(r.Silent), "0"})
 			continue
 		}
-		rows = append(rows, []string{r.Name, fixed(r.Level1m.Est, 1), span(r.Level1m.Lo, r.Level1m.Hi, 1), fixed(r.Exponent.Est, 2), whole(r.Points), whole(r.Silent), whole(r.Readings)})
+		rows = append(rows, []string{r.Name, say.Fixed(r.Level1m.Est, 1), span(r.Level1m.Lo, r.Level1m.Hi, 1), say.Fixed(r.Exponent.Est, 2), whole(r.Points), whole(r.Silent), whole(r.Readings)})
 	}
 	w.table("The fit, radio by radio", rows, "radio", "level at 1 m dBm#", "95 % interval#", "exponent#", "places that heard it#", "silent places#", "readings#")
 }

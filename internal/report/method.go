@@ -10,6 +10,7 @@ import (
 	"footrule/internal/position"
 	"footrule/internal/propagation"
 	"footrule/internal/radio"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 )
@@ -205,7 +206,7 @@ func antenna(a *site.Antenna) string {
 	}
 	text := fmt.Sprintf("%g dBi", a.GainDBi)
 	if !a.Directional() {
-		return minus("omnidirectional, " + text)
+		return say.Minus("omnidirectional, " + text)
 	}
 	text += fmt.Sprintf(", towards %g°, %g° down", a.AzimuthDeg, a.TiltDeg)
 	if a.BeamWidthDeg > 0 {
@@ -214,7 +215,7 @@ func antenna(a *site.Antenna) string {
 	if a.BeamHeightDeg > 0 {
 		text += fmt.Sprintf(", %g° high", a.BeamHeightDeg)
 	}
-	return minus(text)
+	return say.Minus(text)
 }
 
 func speed(p *site.PHY) string {
@@ -229,7 +230,7 @@ func speed(p *site.PHY) string {
 		out = append(out, fmt.Sprintf("%d MHz", *p.WidthMHz))
 	}
 	if p.Streams != nil {
-		out = append(out, count(*p.Streams, "stream"))
+		out = append(out, say.Count(*p.Streams, "stream"))
 	}
 	return or(strings.Join(out, ", "), "not known")
 }

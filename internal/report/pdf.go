@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
@@ -93,7 +94,7 @@ func (d *Document) set(p Paper, pages []int, of int) *page {
 		w.space(6)
 		w.say("P", d.imprint(), smallSize, "", quietColour, 0)
 		if lacks := d.Lacking(); lacks != "" {
-			w.say("P", fmt.Sprintf("A box (%c) stands for each of %s that the font of this file lacks. The HTML file has them.", lackingBox, count(len([]rune(lacks)), "different letter")), smallSize, "", quietColour, 0)
+			w.say("P", fmt.Sprintf("A box (%c) stands for each of %s that the font of this file lacks. The HTML file has them.", lackingBox, say.Count(len([]rune(lacks)), "different letter")), smallSize, "", quietColour, 0)
 		}
 	})
 	return w

@@ -5,37 +5,26 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/coverage"
 	"footrule/internal/figure"
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
 	"github.com/paulmach/orb"
 )
 
-// plan draws a floor bare: outline, walls, voids, and the access points.
+// plan draws a floor bare, for a column of text.
 func (w *writer) plan(floor int) *figure.Plan {
-	f := &w.Site.Floors[floor]
-	p := &figure.Plan{Outline: f.Outline, Inset: true}
-	for _, wall := range f.Walls {
-		p.Walls = append(p.Walls, wall.Line)
-	}
-	for _, a := range f.Areas {
-		if a.Kind == site.Void {
-			p.Voids = append(p.Voids, a.Polygon)
-		}
-	}
-	for i := range w.Site.AccessPoints {
-		if ap := &w.Site.AccessPoints[i]; ap.Floor == f.ID {
-			p.Marks = append(p.Marks, figure.Mark{Kind: figure.AccessPoint, At: ap.At, Text: ap.ID})
-		}
-	}
+	p := coverage.Bare(w.Site, floor)
+	p.Inset = true
 	return p
 }
 
 // size says how large a floor is, for who can't see it.
 func (w *writer) size(floor int) string {
 	b := w.Site.Floors[floor].BoundingBox()
-	return fmt.Sprintf("Plan of %s, %s by %s metres.", floorName(&w.Site.Floors[floor]), fixed(b.Max[0]-b.Min[0], 1), fixed(b.Max[1]-b.Min[1], 1))
+	return fmt.Sprintf("Plan of %s, %s by %s metres.", floorName(&w.Site.Floors[floor]), say.Fixed(b.Max[0]-b.Min[0], 1), say.Fixed(b.Max[1]-b.Min[1], 1))
 }
 
 // plans shows where access points hang and where somebody stood.
@@ -58,9 +47,9 @@ func (w *writer) plans() {
 		if len(notYet) > 0 {
 			p.Legend.Entries = append(p.Legend.Entries, figure.Entry{Step: figure.OfMark(figure.NotYet), Text: "point without one"})
 		}
-		p.Desc = fmt.Sprintf("%s %s; nobody has walked there yet.", w.size(k), count(len(marks), "access point"))
+		p.Desc = fmt.Sprintf("%s %s; nobody has walked there yet.", w.size(k), say.Count(len(marks), "access point"))
 		if len(stood) > 0 {
-			p.Desc = fmt.Sprintf("%s %s and %s that were visited, %s without a visit that counts.", w.size(k), count(len(marks), "access point"), count(len(stood), "place"), count(len(notYet), "point"))
+			p.Desc = fmt.Sprintf("%s %s and %s that were visited, %s without a visit that counts.", w.size(k), say.Count(len(marks), "access point"), say.Count(len(stood), "place"), say.Count(len(notYet), "point"))
 		}
 		pic, more := p.Figure(), walls(f)
 		if p.Unnamed > 0 {
@@ -117,7 +106,7 @@ func walls(f *site.Floor) string {
 		if i == 0 {
 			text, sep = "Walls: ", ""
 		}
-		text += fmt.Sprintf("%s%s %s m", sep, m, fixed(length[m], 0))
+		text += fmt.Sprintf("%s%s %s m", sep, m, say.Fixed(length[m], 0))
 	}
 	if slices.ContainsFunc(f.Areas, func(a site.Area) bool { return a.Kind == site.Void }) {
 		text += ". Nobody can stand in the grey parts"

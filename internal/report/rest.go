@@ -8,6 +8,7 @@ import (
 
 	"footrule/internal/infra"
 	"footrule/internal/position"
+	"footrule/internal/say"
 )
 
 // doubts names what does not fit, and what was left out.
@@ -18,11 +19,11 @@ func (w *writer) doubts() {
 		case d.Missing != "":
 			w.note("Nothing could be looked for: " + sentence(d.Missing))
 		case len(d.Findings) == 0:
-			w.say(fmt.Sprintf("Nothing was found that does not fit between the plan and %s at %s.", count(d.Visits, "visit"), count(d.Places, "place")))
+			w.say(fmt.Sprintf("Nothing was found that does not fit between the plan and %s at %s.", say.Count(d.Visits, "visit"), say.Count(d.Places, "place")))
 		default:
 			var rows [][]string
 			for i, f := range d.Findings {
-				rows = append(rows, []string{w.DoubtTitles[i], sentence(f.Text), fixed(f.LBF, 1), fixed(f.Threshold, 1), sentence(f.Do)})
+				rows = append(rows, []string{w.DoubtTitles[i], sentence(f.Text), say.Fixed(f.LBF, 1), say.Fixed(f.Threshold, 1), sentence(f.Do)})
 			}
 			w.table("What does not fit between plan and walks", rows, "what", "found", "evidence#", "threshold#", "to do")
 			w.note("These were not corrected: the fit and the errors of this report are of the plan and the walks as they stand.")
@@ -72,7 +73,7 @@ func (w *writer) infrastructure() {
 	for _, p := range r.Patching {
 		m, from := "not known", "as built"
 		if p.LengthM != nil {
-			m = fixed(*p.LengthM, 0)
+			m = say.Fixed(*p.LengthM, 0)
 			if !p.Measured {
 				m = "about " + m
 			}
@@ -129,7 +130,7 @@ func (w *writer) checks(list []infra.Finding) {
 				}
 			}
 		}
-		switch t := tightest(these); {
+		switch t := infra.Tightest(these); {
 		case len(these) == 0:
 		case len(these) == 1 || t == nil:
 			row(these[0], or(strings.Join(these[0].Subjects, ", "), fmt.Sprintf("%d of %d", len(these), all)), these[0].Text)
@@ -149,18 +150,6 @@ func (w *writer) checks(list []infra.Finding) {
 
 // walkDown is the group of the check that questions are answered.
 const walkDown = "walk-down"
-
-// tightest is the finding that comes closest to its limit; nil where none has one.
-func tightest(list []*infra.Finding) *infra.Finding {
-	var t *infra.Finding
-	most := -1.0
-	for _, f := range list {
-		if f.Have != nil && f.Limit != nil && *f.Limit > 0 && *f.Have / *f.Limit > most {
-			t, most = f, *f.Have / *f.Limit
-		}
-	}
-	return t
-}
 
 // alike puts findings of one status that say the same of different things together.
 func alike(list []infra.Finding, s infra.Status) []infra.Finding {
@@ -193,7 +182,7 @@ func (w *writer) further() {
 		do = append(do, sentences(w.Doubts.Advice)...)
 	}
 	if n := w.Infra.Count(infra.Fails); n > 0 {
-		do = append(do, fmt.Sprintf("Mend what fails in the infrastructure (%s).", count(n, "check")))
+		do = append(do, fmt.Sprintf("Mend what fails in the infrastructure (%s).", say.Count(n, "check")))
 	}
 	if w.Errors != nil {
 		for _, t := range w.Errors.Targets {
@@ -218,10 +207,10 @@ func (w *writer) further() {
 		if p.OnPlan {
 			kind = "on the plan"
 		}
-		rows = append(rows, []string{p.Name, kind, p.Floor, place(p.At), fixed(p.BuysM, 3), fixed(p.WayM, 0)})
+		rows = append(rows, []string{p.Name, kind, p.Floor, place(p.At), say.Fixed(p.BuysM, 3), say.Fixed(p.WayM, 0)})
 	}
 	w.table("Points to walk next, in the order of a tour from where the last walk ended", rows, "point", "is", "floor", "at x, y m#", "lowers the mean error by m#", "way m#")
-	w.say(fmt.Sprintf("The tour is %s m and takes some %s minutes. What points buy is a forecast of radio-map fixes.", fixed(w.Next.WalkM, 0), fixed(w.Next.Minutes, 0)))
+	w.say(fmt.Sprintf("The tour is %s m and takes some %s minutes. What points buy is a forecast of radio-map fixes.", say.Fixed(w.Next.WalkM, 0), say.Fixed(w.Next.Minutes, 0)))
 }
 
 // smallerError begins what further points would make of the error; that they may
@@ -237,9 +226,9 @@ func settle(t position.Outcome) []string {
 	case t.Verdict == position.Passed || t.MoreWithin == 0:
 		return nil
 	case t.MoreAtRate > 0:
-		return []string{fmt.Sprintf("Walk %s to settle %s, which is open: at the rate so far it would be %s.", count(t.MoreAtRate, "more place"), what, t.RateVerdict)}
+		return []string{fmt.Sprintf("Walk %s to settle %s, which is open: at the rate so far it would be %s.", say.Count(t.MoreAtRate, "more place"), what, t.RateVerdict)}
 	}
-	return []string{fmt.Sprintf("Walk on to settle %s, which is open: %s, all within, would pass it.", what, count(t.MoreWithin, "more place"))}
+	return []string{fmt.Sprintf("Walk on to settle %s, which is open: %s, all within, would pass it.", what, say.Count(t.MoreWithin, "more place"))}
 }
 
 // closing names the largest holes with what would close them.
@@ -248,11 +237,11 @@ func (w *writer) closing() []string {
 	var out []string
 	for _, h := range w.Holes[:min(most, len(w.Holes))] {
 		if a := h.Added; a != nil {
-			out = append(out, fmt.Sprintf("Hole of %s m² around %s on %s: one access point at %s closes %s m² of it.", fixed(h.AreaM2, 1), place(h.Centre), floorName(&w.Site.Floors[h.Floor]), place(a.At), fixed(a.ClosesM2, 1)))
+			out = append(out, fmt.Sprintf("Hole of %s m² around %s on %s: one access point at %s closes %s m² of it.", say.Fixed(h.AreaM2, 1), place(h.Centre), floorName(&w.Site.Floors[h.Floor]), place(a.At), say.Fixed(a.ClosesM2, 1)))
 		}
 	}
 	if n := len(w.Holes) - most; n > 0 && len(out) > 0 {
-		out = append(out, fmt.Sprintf("And %s more, in the table of holes.", count(n, "hole")))
+		out = append(out, fmt.Sprintf("And %s more, in the table of holes.", say.Count(n, "hole")))
 	}
 	return out
 }
@@ -270,7 +259,7 @@ func (w *writer) questions() {
 			open = append(open, []string{q.Text, q.Group})
 		}
 	}
-	w.say(fmt.Sprintf("%d of %s that have to be answered on site are open.", len(open), count(len(infra.Questions), "question")))
+	w.say(fmt.Sprintf("%d of %s that have to be answered on site are open.", len(open), say.Count(len(infra.Questions), "question")))
 	if len(answered) > 0 {
 		w.table("Answered", answered, "question", "of", "answer", "by", "on")
 	}

@@ -5,6 +5,7 @@ import (
 
 	"footrule/internal/infra"
 	"footrule/internal/position"
+	"footrule/internal/say"
 )
 
 // summary is the page for who reads no further.
@@ -41,9 +42,9 @@ func (w *writer) summary() {
 		s := &e.Statistics
 		ci := func(key string) string { return span(e.CI95[key].Lo, e.CI95[key].Hi, 2) }
 		rows = append(rows,
-			[]string{"half of the fixes are within (CE50)", fixed(s.CE50M, 2) + " m", ci("ce50_m")},
-			[]string{"9 of 10 fixes are within (CE90)", fixed(s.CE90M, 2) + " m", ci("ce90_m")},
-			[]string{"mean error", fixed(s.MeanM, 2) + " m", ci("mean_m")},
+			[]string{"half of the fixes are within (CE50)", say.Fixed(s.CE50M, 2) + " m", ci("ce50_m")},
+			[]string{"9 of 10 fixes are within (CE90)", say.Fixed(s.CE90M, 2) + " m", ci("ce90_m")},
+			[]string{"mean error", say.Fixed(s.MeanM, 2) + " m", ci("mean_m")},
 			[]string{"fixes located", percent(e.Coverage.Est(), 0) + " %", span(100*e.Coverage.CI95.Lo, 100*e.Coverage.CI95.Hi, 0)},
 			[]string{"places judged", whole(e.Points), "–"})
 	}

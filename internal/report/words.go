@@ -7,69 +7,44 @@ import (
 	"strings"
 
 	"footrule/internal/canvas"
+	"footrule/internal/say"
 
 	"github.com/paulmach/orb"
 	"golang.org/x/text/unicode/bidi"
 )
-
-// minus writes negative numbers with the sign that is as wide as a digit.
-func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
-
-// fixed sets a number with the given digits after the point, a dash where it is
-// unknown.
-func fixed(v float64, digits int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "–"
-	}
-	s := fmt.Sprintf("%.*f", digits, v)
-	if strings.Trim(s, "-0.") == "" {
-		s = strings.TrimPrefix(s, "-") // what is rounded to nothing has no sign
-	}
-	return minus(s)
-}
 
 // span sets an interval.
 func span(lo, hi float64, digits int) string {
 	if math.IsNaN(lo) || math.IsNaN(hi) {
 		return "–"
 	}
-	return fixed(lo, digits) + " to " + fixed(hi, digits)
+	return say.Fixed(lo, digits) + " to " + say.Fixed(hi, digits)
 }
 
 func percent(v float64, digits int) string {
 	if math.IsNaN(v) {
 		return "–"
 	}
-	s := fixed(100*v, digits)
-	if v < 1 && s == fixed(100, digits) { // nearly all is not all
+	s := say.Fixed(100*v, digits)
+	if v < 1 && s == say.Fixed(100, digits) { // nearly all is not all
 		return percent(v, digits+1)
 	}
 	return s
 }
 
-func place(p orb.Point) string { return fixed(p[0], 1) + ", " + fixed(p[1], 1) }
+func place(p orb.Point) string { return say.Fixed(p[0], 1) + ", " + say.Fixed(p[1], 1) }
 
 // number sets a number with the digits that it was given with.
-func number(v float64) string { return minus(fmt.Sprintf("%g", v)) }
+func number(v float64) string { return say.Minus(fmt.Sprintf("%g", v)) }
 
 func whole(n int) string { return fmt.Sprint(n) }
-
-func count(n int, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	if strings.HasSuffix(one, "ch") {
-		return fmt.Sprintf("%d %ses", n, one)
-	}
-	return fmt.Sprintf("%d %ss", n, one)
-}
 
 // optional sets a number that may be unknown.
 func optional[T int | float64](v *T) string {
 	if v == nil {
 		return "not known"
 	}
-	return minus(fmt.Sprint(*v))
+	return say.Minus(fmt.Sprint(*v))
 }
 
 func or(s, instead string) string {

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"footrule/internal/say"
 )
 
 // Verdict says whether a row is as expected.
@@ -143,5 +145,5 @@ func short(v float64) string {
 	if s = strings.TrimRight(strings.TrimRight(s, "0"), "."); s == "-0" {
 		s = "0"
 	}
-	return strings.ReplaceAll(s, "-", "−")
+	return say.Minus(s)
 }

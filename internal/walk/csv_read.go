@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 
+	"footrule/internal/say"
 	"footrule/internal/site"
 )
 
@@ -43,28 +44,21 @@ func (t Tally) Warnings(extra []string) []string {
 		if len(shown) > 20 {
 			shown, more = shown[:20], fmt.Sprintf(" and %d more", len(shown)-20)
 		}
-		out = append(out, fmt.Sprintf("%s left out: %s%s", plural(len(extra), "column that a walk does not have was", "columns that a walk does not have were"), strings.Join(shown, ", "), more))
+		out = append(out, fmt.Sprintf("%s left out: %s%s", say.Plural(len(extra), "column that a walk does not have was", "columns that a walk does not have were"), strings.Join(shown, ", "), more))
 	}
 	if t.Same > 0 {
-		out = append(out, fmt.Sprintf("%s left out, the first on line %d", plural(t.Same, "row that repeats a reading word for word was", "rows that repeat a reading word for word were"), t.SameLine))
+		out = append(out, fmt.Sprintf("%s left out, the first on line %d", say.Plural(t.Same, "row that repeats a reading word for word was", "rows that repeat a reading word for word were"), t.SameLine))
 	}
 	if t.Second > 0 {
-		out = append(out, fmt.Sprintf("%s left out and the first kept, the first case on line %d", plural(t.Second, "second listing of a BSSID in one scan was", "second listings of a BSSID in one scan were"), t.SecondLine))
+		out = append(out, fmt.Sprintf("%s left out and the first kept, the first case on line %d", say.Plural(t.Second, "second listing of a BSSID in one scan was", "second listings of a BSSID in one scan were"), t.SecondLine))
 	}
 	if t.NoFreq > 0 {
-		out = append(out, fmt.Sprintf("%s no frequency", plural(t.NoFreq, "reading has", "readings have")))
+		out = append(out, fmt.Sprintf("%s no frequency", say.Plural(t.NoFreq, "reading has", "readings have")))
 	}
 	if t.Outside > 0 {
-		out = append(out, fmt.Sprintf("%s outside the outline or in a void, the first is %s; check scale and origin", plural(t.Outside, "visit stands", "visits stand"), quote([]byte(t.OutsideName))))
+		out = append(out, fmt.Sprintf("%s outside the outline or in a void, the first is %s; check scale and origin", say.Plural(t.Outside, "visit stands", "visits stand"), quote([]byte(t.OutsideName))))
 	}
 	return out
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // Reads is what [ReadCSV] found.

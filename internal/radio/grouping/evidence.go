@@ -5,9 +5,9 @@ import (
 	"math"
 	"math/bits"
 	"slices"
-	"strings"
 
 	"footrule/internal/radio"
+	"footrule/internal/say"
 )
 
 // EvidenceKind says what a piece of evidence rests on.
@@ -176,7 +176,7 @@ func oneRadio(a, b *BSS, sets []MultipleBSSID) []Evidence {
 	for _, m := range sets {
 		if m.Has(a.ID) && m.Has(b.ID) {
 			out = append(out, Evidence{Set, inSet, m.MaxIndicator, float64(m.MaxIndicator),
-				fmt.Sprintf("both in the multiple-BSSID set of %s, equal but for the low %s", m.Transmitted, count(m.MaxIndicator, "bit"))})
+				fmt.Sprintf("both in the multiple-BSSID set of %s, equal but for the low %s", m.Transmitted, say.Count(m.MaxIndicator, "bit"))})
 			break
 		}
 	}
@@ -217,7 +217,7 @@ func oneRadio(a, b *BSS, sets []MultipleBSSID) []Evidence {
 	out = append(out, channels(a, b, same, known), levels(diff, la, lb, len(places)))
 	if either >= fewScans {
 		e := Evidence{Kind: Together, N: either, Value: float64(both) / float64(either),
-			Text: fmt.Sprintf("heard together in %d of %s that heard one of them well", both, count(either, "scan"))}
+			Text: fmt.Sprintf("heard together in %d of %s that heard one of them well", both, say.Count(either, "scan"))}
 		switch {
 		case e.Value >= 0.8:
 			e.Weight = togetherOften
@@ -254,10 +254,10 @@ func channels(a, b *BSS, same, known int) Evidence {
 	e.Value = float64(same) / float64(known)
 	if 2*same >= known {
 		e.Weight = channelSame * (2*e.Value - 1)
-		e.Text = fmt.Sprintf("on one channel (%s) in %d of %s heard together", channelText(a.FreqMHz), same, count(known, "scan"))
+		e.Text = fmt.Sprintf("on one channel (%s) in %d of %s heard together", channelText(a.FreqMHz), same, say.Count(known, "scan"))
 	} else {
 		e.Weight = math.Inf(-1)
-		e.Text = fmt.Sprintf("on %s and %s, on one channel in %d of %s heard together", channelText(a.FreqMHz), channelText(b.FreqMHz), same, count(known, "scan"))
+		e.Text = fmt.Sprintf("on %s and %s, on one channel in %d of %s heard together", channelText(a.FreqMHz), channelText(b.FreqMHz), same, say.Count(known, "scan"))
 	}
 	return e
 }
@@ -277,13 +277,13 @@ func address(a, b radio.BSSID) Evidence {
 	e := Evidence{Kind: Address, N: low, Value: float64(low)}
 	switch {
 	case low <= 4:
-		e.Weight, e.Text = addressNear, fmt.Sprintf("addresses equal but for the low %s", count(low, "bit"))
+		e.Weight, e.Text = addressNear, fmt.Sprintf("addresses equal but for the low %s", say.Count(low, "bit"))
 	case low <= 8:
-		e.Weight, e.Text = addressOctet, fmt.Sprintf("addresses equal but for the last octet, in its low %s", count(low, "bit"))
+		e.Weight, e.Text = addressOctet, fmt.Sprintf("addresses equal but for the last octet, in its low %s", say.Count(low, "bit"))
 	case x&^(uint64(firstOctetBits)<<40) == 0 && (a.Local() || b.Local()):
 		e.N = bits.OnesCount64(x)
 		e.Value = float64(e.N)
-		e.Weight, e.Text = addressNear, fmt.Sprintf("addresses equal but for the local bit and low nibble of the first octet, in %s", count(e.N, "bit"))
+		e.Weight, e.Text = addressNear, fmt.Sprintf("addresses equal but for the local bit and low nibble of the first octet, in %s", say.Count(e.N, "bit"))
 	default:
 		e.Weight, e.Text = addressFar, "addresses of no common pattern"
 	}
@@ -296,7 +296,7 @@ func levels(diff, a, b []float64, places int) Evidence {
 	n := len(diff)
 	e := Evidence{Kind: Levels, N: n, Value: math.NaN()}
 	if n < fewScans {
-		e.Text = fmt.Sprintf("heard together in %s, too few to compare levels", count(n, "scan"))
+		e.Text = fmt.Sprintf("heard together in %s, too few to compare levels", say.Count(n, "scan"))
 		return e
 	}
 	offset, mad := spread(diff)
@@ -316,7 +316,7 @@ func levels(diff, a, b []float64, places int) Evidence {
 		e.Weight = levelsApart
 	}
 	e.Weight *= min(1, float64(n)/fullScans)
-	e.Text = fmt.Sprintf("levels %s apart, median absolute difference from that %.1f dB over %s at %s, %s", dB(math.Abs(offset)), mad, count(n, "scan"), count(places, "place"), rText(r))
+	e.Text = fmt.Sprintf("levels %s apart, median absolute difference from that %.1f dB over %s at %s, %s", dB(math.Abs(offset)), mad, say.Count(n, "scan"), say.Count(places, "place"), rText(r))
 	return e
 }
 
@@ -326,7 +326,7 @@ func rText(r float64) string {
 	if math.IsNaN(r) {
 		return "no correlation to be had"
 	}
-	return "correlation " + strings.ReplaceAll(fmt.Sprintf("%.2f", r), "-", "−")
+	return "correlation " + say.Fixed(r, 2)
 }
 
 // spread gives the median of v and the median absolute difference from it.
@@ -371,11 +371,4 @@ func correlation(a, b []float64) float64 {
 		return math.NaN()
 	}
 	return ab / math.Sqrt(aa*bb)
-}
-
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"footrule/internal/radio"
+	"footrule/internal/say"
 )
 
 // links are weighed pairs, worked out when they are first asked for.
@@ -155,7 +156,7 @@ func (h *Heard) oneAP(a, b *transmitter) []Evidence {
 		}
 		e := Evidence{SSID, ssidNone, n, math.NaN(), "no SSID in common"}
 		if n > 0 {
-			e.Weight, e.Text = ssidShared, count(n, "SSID")+" in common"
+			e.Weight, e.Text = ssidShared, say.Count(n, "SSID")+" in common"
 		}
 		out = append(out, e)
 	}
@@ -191,7 +192,7 @@ func placeLevels(diff, a, b []float64) Evidence {
 	n := len(diff)
 	e := Evidence{Kind: ByPlace, N: n, Value: math.NaN()}
 	if n < fewPlaces {
-		e.Text = fmt.Sprintf("both heard at %s, too few to compare", count(n, "place"))
+		e.Text = fmt.Sprintf("both heard at %s, too few to compare", say.Count(n, "place"))
 		return e
 	}
 	_, mad := spread(diff)
@@ -207,7 +208,7 @@ func placeLevels(diff, a, b []float64) Evidence {
 	default:
 		e.Weight = placesWide
 	}
-	e.Text = fmt.Sprintf("levels by place: %s, median absolute difference %.1f dB about their offset, over %s", rText(r), mad, count(n, "place"))
+	e.Text = fmt.Sprintf("levels by place: %s, median absolute difference %.1f dB about their offset, over %s", rText(r), mad, say.Count(n, "place"))
 	return e
 }
 

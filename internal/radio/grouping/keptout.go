@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"footrule/internal/say"
 )
 
 // Limits of what looks like a phone's hotspot.
@@ -35,7 +37,7 @@ func (h *Heard) keptOut(b *BSS, alone bool) string {
 	}
 	why := "looks like a phone's hotspot: locally administered, alone with its SSID, "
 	if few := max(hotspotPlaces, int(hotspotShare*float64(len(h.Places)))); len(h.Places) > 2*hotspotPlaces && b.Places <= few {
-		return why + fmt.Sprintf("heard at %d of %s", b.Places, count(len(h.Places), "place"))
+		return why + fmt.Sprintf("heard at %d of %s", b.Places, say.Count(len(h.Places), "place"))
 	}
 	if sd := b.moves(); sd >= movingDB {
 		return why + fmt.Sprintf("its level at one place varies by an sd of %.0f dB", sd)
