@@ -52,10 +52,12 @@ func estimate(d *Data, o Options, start *Fit, full bool) (*Fit, error) {
 		start = nil
 	}
 	out := newFit(d, o)
+	room := rooms.Get().(*room)
+	defer room.leave(rooms)
 	var fits []*groupFit
 	var failed error
 	for _, band := range out.bands() {
-		g := gather(d, out.bandOf, band, o.FloorDBm)
+		g := gather(d, out.bandOf, band, o.FloorDBm, room)
 		if g == nil {
 			continue
 		}

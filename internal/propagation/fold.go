@@ -11,6 +11,7 @@ import (
 // place. Least squares sees no more of them than their number and their mean.
 // All slices but first and within have one value a cell.
 type folded struct {
+	room   *room
 	row    []int     // one of its rows
 	x      []float64 // −10 log10 d
 	weight []float64 // how many rows
@@ -21,27 +22,23 @@ type folded struct {
 
 // fold takes rows together.
 func (r *rows) fold() *folded {
-	starts := make([][]int, len(r.radios)) // per block, places in heard where a cell starts
+	c := &folded{room: r.room, first: make([]int, len(r.radios)+1), within: make([]float64, len(r.radios))}
 	parallel.Do(len(r.radios), func(k int) {
-		for h := r.first[k]; h < r.first[k+1]; h++ {
-			if h == r.first[k] || !r.alike(r.heard[h], r.heard[h-1]) {
-				starts[k] = append(starts[k], h)
-			}
+		for h := r.first[k]; h < r.first[k+1]; h = r.alikeFrom(h, r.first[k+1]) {
+			c.first[k+1]++
 		}
 	})
-	c := &folded{first: make([]int, len(r.radios)+1), within: make([]float64, len(r.radios))}
-	for k := range starts {
-		c.first[k+1] = c.first[k] + len(starts[k])
+	for k := range r.radios {
+		c.first[k+1] += c.first[k]
 	}
 	n := c.first[len(r.radios)]
-	c.row, c.x = make([]int, n), make([]float64, n)
-	c.weight, c.level = make([]float64, n), make([]float64, n)
+	c.row, c.x = r.room.int(n), r.room.float(n)
+	c.weight, c.level = r.room.float(n), r.room.float(n)
 	parallel.Do(len(r.radios), func(k int) {
-		for a, from := range starts[k] {
-			to := r.first[k+1]
-			if a+1 < len(starts[k]) {
-				to = starts[k][a+1]
-			}
+		at := c.first[k] - 1
+		for from := r.first[k]; from < r.first[k+1]; {
+			to := r.alikeFrom(from, r.first[k+1])
+			at++
 			heard, m := r.heard[from:to], 0.0
 			for _, i := range heard {
 				m += r.level[i].MeanDBm
@@ -52,12 +49,21 @@ func (r *rows) fold() *folded {
 				e := r.level[i].MeanDBm - m
 				ss += e * e
 			}
-			at := c.first[k] + a
 			c.row[at], c.x[at], c.weight[at], c.level[at] = heard[0], r.x[heard[0]], float64(len(heard)), m
 			c.within[k] += ss
+			from = to
 		}
 	})
 	return c
+}
+
+// alikeFrom is the end of the places in heard from one on that are alike.
+func (r *rows) alikeFrom(from, end int) int {
+	to := from + 1
+	for to < end && r.alike(r.heard[to], r.heard[to-1]) {
+		to++
+	}
+	return to
 }
 
 // alike says whether two rows have the same regressors.
@@ -75,7 +81,7 @@ func (r *rows) alike(i, j int) bool {
 
 // pick gives a column of rows cell by cell.
 func (c *folded) pick(col []float64) []float64 {
-	out := make([]float64, len(c.row))
+	out := c.room.float(len(c.row))
 	for a, i := range c.row {
 		out[a] = col[i]
 	}
@@ -95,7 +101,7 @@ func (c *folded) norm2(col []float64) float64 {
 // on x, out of a column (Frisch and Waugh 1933), and weighs what is left by the
 // root of the number of rows.
 func (c *folded) partialled(col []float64, ownSlope []bool) []float64 {
-	out := make([]float64, len(col))
+	out := c.room.float(len(col))
 	parallel.Do(len(c.within), func(k int) {
 		mx, mc, slope := c.line(k, col, ownSlope[k])
 		for a := c.first[k]; a < c.first[k+1]; a++ {

@@ -5,7 +5,6 @@ import (
 
 	"footrule/internal/parallel"
 	"footrule/internal/radio"
-	"footrule/internal/walk"
 )
 
 // gatherStays is how many stays one unit of work of gather has: those of some
@@ -20,8 +19,9 @@ type gathered struct {
 }
 
 // gather collects the rows of a band; nil where no radio of it was heard.
-// Stays without a scan on its channel say nothing of a radio and are left out.
-func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *rows {
+// Stays without a scan on its channel say nothing of a radio and are left out. The
+// rows lie in a room, nil for one of their own.
+func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64, room *room) *rows {
 	var radios []int
 	for k := range d.Radios {
 		if bands[k] == band {
@@ -30,7 +30,7 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 	}
 	units := make([]gathered, (d.Stays()+gatherStays-1)/gatherStays)
 	parallel.Do(len(units), func(u int) { units[u] = d.count(radios, u*gatherStays, min((u+1)*gatherStays, d.Stays())) })
-	g := &rows{band: band, start: []int{0}, first: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
+	g := &rows{room: room, band: band, start: []int{0}, first: []int{0}, wall: make([][]float64, len(d.Materials)), floor: math.Inf(1)}
 	// Of every unit and radio, where its rows go and where what it heard does; −1
 	// for a radio that was never heard.
 	at, heardAt := make([][]int, len(units)), make([][]int, len(units))
@@ -62,13 +62,13 @@ func gather(d *Data, bands []radio.Band, band radio.Band, floorDBm *float64) *ro
 	if len(g.radios) == 0 {
 		return nil
 	}
-	g.stay, g.scans, g.heard = make([]int, n), make([]int, n), make([]int, heard)
-	g.x, g.level = make([]float64, n), make([]walk.Level, n)
+	g.stay, g.scans, g.heard = room.int(n), room.int(n), room.int(heard)
+	g.x, g.level = room.float(n), room.level(n)
 	for j := range g.wall {
-		g.wall[j] = make([]float64, n)
+		g.wall[j] = room.float(n)
 	}
 	if d.PatternDB != nil {
-		g.pattern = make([]float64, n)
+		g.pattern = room.float(n)
 	}
 	parallel.Do(len(units), func(u int) {
 		g.fill(d, radios, u*gatherStays, min((u+1)*gatherStays, d.Stays()), at[u], heardAt[u])
@@ -130,7 +130,7 @@ func (r *rows) fill(d *Data, radios []int, from, to int, at, heardAt []int) {
 				}
 			}
 			if dist := d.DistanceM[pair]; dist != lastM {
-				lastM, lastX = dist, -10*math.Log10(dist)
+				lastM, lastX = dist, -10/math.Ln10*ln(dist)
 			}
 			r.stay[n], r.x[n], r.level[n], r.scans[n] = i, lastX, l, m
 			for j := range w {

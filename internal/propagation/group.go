@@ -24,8 +24,9 @@ type groupFit struct {
 	opt   *optimum   // at theta, of lik
 
 	cells  *folded
-	shares []float64  // least squares of the shared coefficients with nothing held
-	rates  []missRate // per block
+	picked [][]float64 // the shared columns cell by cell
+	shares []float64   // least squares of the shared coefficients with nothing held
+	rates  []missRate  // per block
 
 	pooling pooling    // pooled
 	sums    *mixedSums // pooled: of levels and of −10 log10 d about meanX
@@ -91,24 +92,20 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 			f.warn(k, "heard at %s, so it has no exponent of its own: the band's %.2f stands in; walk points nearer and farther", atPlaces(places), n0)
 		}
 	}
-	var cols [][]float64
+	var cols, picked [][]float64
 	var names []string
 	if !alone {
-		cols, names = append(cols, f.x), append(names, "exponent")
+		cols, picked, names = append(cols, f.x), append(picked, f.cells.x), append(names, "exponent")
 	}
 	for j, c := range f.wall {
-		crossed := false
-		for _, v := range c {
-			crossed = crossed || v != 0
-		}
-		if !crossed {
+		if !slices.ContainsFunc(c, func(v float64) bool { return v != 0 }) {
 			continue
 		}
-		cols, names = append(cols, c), append(names, f.data.Materials[j])
+		cols, picked, names = append(cols, c), append(picked, f.cells.pick(c)), append(names, f.data.Materials[j])
 		f.walls = append(f.walls, j)
 	}
 	for {
-		bad, err := f.undetermined(cols, names, own)
+		bad, err := f.undetermined(picked, names, own)
 		if err != nil {
 			return err
 		}
@@ -128,13 +125,13 @@ func (f *groupFit) lay(common func() (float64, error)) error {
 			}
 			f.warnings = append(f.warnings, Warning{Text: fmt.Sprintf("the loss of %s at %s GHz cannot be told: no radio was heard both with and without it in the way, apart from other walls; it is taken as 0 dB", names[j], band)})
 			f.walls = append(f.walls[:w], f.walls[w+1:]...)
-			cols, names = append(cols[:j], cols[j+1:]...), append(names[:j], names[j+1:]...)
+			cols, picked, names = slices.Delete(cols, j, j+1), slices.Delete(picked, j, j+1), slices.Delete(names, j, j+1)
 		}
 	}
-	f.design = &design{rows: f.rows.n(), blocks: nb, start: f.rows.start, shared: cols}
 	if f.perAP && !alone {
-		f.shared = cols[1:]
+		cols, picked = cols[1:], picked[1:]
 	}
+	f.design, f.picked = &design{rows: f.rows.n(), blocks: nb, start: f.rows.start, shared: cols}, picked
 	if f.perAP {
 		f.design.own = f.x
 	}
@@ -171,7 +168,7 @@ func atPlaces(n int) string {
 	return fmt.Sprintf("%d places, all at one distance", n)
 }
 
-// undetermined says which columns the heard levels cannot tell. Where they can
+// undetermined says which columns, given cell by cell, the heard levels cannot tell. Where they can
 // all be told their least squares are f.shares.
 func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([]bool, error) {
 	bad := make([]bool, len(cols))
@@ -180,9 +177,8 @@ func (f *groupFit) undetermined(cols [][]float64, names []string, own []bool) ([
 	var at []int
 	var kept []string
 	for j, c := range cols {
-		raw := f.cells.pick(c)
-		p := f.cells.partialled(raw, own)
-		if norm2(p) <= 1e-9*f.cells.norm2(raw) {
+		p := f.cells.partialled(c, own)
+		if norm2(p) <= 1e-9*f.cells.norm2(c) {
 			bad[j], any = true, true
 			continue
 		}
@@ -245,14 +241,15 @@ func (f *groupFit) ols() error {
 		var cols [][]float64
 		var names []string
 		var at []int
-		for j, c := range f.shared {
+		for j, c := range f.picked {
 			if q := f.base() + j; !active[q] {
-				cols, at = append(cols, f.cells.pick(c)), append(at, q)
+				cols, at = append(cols, c), append(at, q)
 				names = append(names, f.columnName(j))
 			}
 		}
 		ownFree := make([]bool, f.blocks)
-		rest := slices.Clone(f.cells.level)
+		rest := f.room.float(len(f.cells.level))
+		copy(rest, f.cells.level)
 		if f.own != nil {
 			for k := range f.blocks {
 				if ownFree[k] = !active[f.blocks+k]; !ownFree[k] {

@@ -15,12 +15,12 @@ var logTable = func() (t [1 << logBits][2]float64) {
 	return t
 }()
 
-// ln is the natural logarithm of a normal number above 0, to 2e-14 where that is
-// below 20 (levels need 1e-7): with x = 2^e m, r = m/c − 1 and |r| < 2⁻¹¹ three
-// terms of the series of ln(1 + r) are exact to r⁴/4.
+// ln is the natural logarithm of a normal number above 0, to the rounding of a few
+// terms: with x = 2^e m, r = m/c − 1 and |r| < 2⁻¹¹ four terms of the series of
+// ln(1 + r) are exact to r⁵/5.
 func ln(x float64) float64 {
 	b := math.Float64bits(x)
 	t := &logTable[b>>(52-logBits)&(1<<logBits-1)]
 	r := math.Float64frombits(b&(1<<52-1)|1023<<52)*t[0] - 1
-	return float64(int(b>>52)-1023)*math.Ln2 + t[1] + r*(1-r*(1./2-r*(1./3)))
+	return float64(int(b>>52)-1023)*math.Ln2 + t[1] + r*(1-r*(1./2-r*(1./3-r*(1./4))))
 }

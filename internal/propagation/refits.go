@@ -46,7 +46,7 @@ func NewRefits(d *Data, o Options, fit *Fit) *Refits {
 	base := newFit(d, o)
 	var all []*bandRefit
 	for _, band := range base.bands() {
-		g := gather(d, base.bandOf, band, o.FloorDBm)
+		g := gather(d, base.bandOf, band, o.FloorDBm, nil)
 		if g == nil {
 			continue
 		}

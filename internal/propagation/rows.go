@@ -10,6 +10,7 @@ import (
 // rows is the pairs of stay and radio of one band, radio by radio, for the
 // radios that were heard at all.
 type rows struct {
+	room   *room
 	band   radio.Band
 	radios []int // index into Site.Radios, of every block
 	start  []int // first row of every block, and the end

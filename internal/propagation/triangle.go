@@ -1,8 +1,6 @@
 package propagation
 
 import (
-	"slices"
-
 	"footrule/internal/parallel"
 
 	"gonum.org/v1/gonum/floats"
@@ -27,9 +25,13 @@ func triangleOf(columns [][]float64) *triangle {
 	run := max(chunkRows, 4*n) // stacked there are a quarter of the rows at most
 	runs := make([]*triangle, (rows+run-1)/run)
 	parallel.Do(len(runs), func(c int) {
+		lo, hi := c*run, min((c+1)*run, rows)
+		room := runRooms.Get().(*room)
+		defer room.leave(runRooms)
 		q := make([][]float64, n)
 		for j := range q {
-			q[j] = slices.Clone(columns[j][c*run : min((c+1)*run, rows)])
+			q[j] = room.float(hi - lo)
+			copy(q[j], columns[j][lo:hi])
 		}
 		runs[c] = gramSchmidt(q)
 	})
