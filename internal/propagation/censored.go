@@ -69,7 +69,7 @@ func CensoredNormal(columns [][]float64, names []string, y []float64, left, righ
 
 // maximiseOlsen maximises a tobit from δ = b/σ and γ = 1/σ, and returns b and
 // log σ. Bounds are those of δ; the last, of γ, is set here.
-func maximiseOlsen(d *design, lik *tobit, start []float64, fixed []bool, lower []float64) ([]float64, error) {
+func maximiseOlsen(d *design, lik likelihood, start []float64, fixed []bool, lower []float64) ([]float64, error) {
 	p := len(start) - 1
 	if lower == nil {
 		lower = make([]float64, p+1)
@@ -122,7 +122,7 @@ func (t *tobit) row(i int, eta float64, psi []float64, o *deriv) {
 	var f, f1, f2 float64
 	switch t.side[i] {
 	case 0:
-		f, f1, f2 = -z*z/2-halfLog2Pi+math.Log(gamma), -z, -1
+		f, f1, f2 = -z*z/2-halfLog2Pi+ln(gamma), -z, -1
 	case 1:
 		var h float64
 		f, h = logPhi(-z)

@@ -269,6 +269,35 @@ func TestLevelMap(t *testing.T) {
 	}
 }
 
+// Log Φ and the hazard are those of the library's complementary error function, and
+// of 60 terms of the continued fraction where that underflows or is not kept (Abramowitz and Stegun
+// 26.2.14).
+func TestLogPhi(t *testing.T) {
+	for x := -12.0; x < 12; x += .00317 {
+		p, q := math.Erfc(-x/math.Sqrt2)/2, math.Erfc(x/math.Sqrt2)/2
+		wantL, wantH := math.Log(p), math.Exp(-x*x/2)/math.Sqrt(2*math.Pi)/p
+		switch {
+		case x > 0:
+			wantL = math.Log1p(-q)
+		case x < -6:
+			f := -x
+			for k := 60.0; k >= 1; k-- {
+				f = -x + k/f
+			}
+			wantL, wantH = -x*x/2-math.Log(2*math.Pi)/2-math.Log(f), f
+		}
+		l, h := propagation.LogPhi(x)
+		tolerance := 5e-13
+		if x < -7 {
+			tolerance = 2e-12 // what the fraction of 12 terms leaves
+		}
+		require.InEpsilon(t, wantH, h, tolerance, "%g", x)
+		if x < 8 { // beyond, Φ is 1 but for 1e-15
+			require.InEpsilon(t, wantL, l, tolerance, "%g", x)
+		}
+	}
+}
+
 // The logarithm of maps is that of the library over all squares of distances.
 func TestLogarithmOfMaps(t *testing.T) {
 	for x := .25; x < 1e8; x *= 1.00037 {

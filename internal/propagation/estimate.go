@@ -258,25 +258,22 @@ func (f *groupFit) censored(miss *float64) error {
 	for j := range q {
 		start[j] *= start[q]
 	}
+	share := 0.0
+	if miss != nil {
+		share = *miss
+	}
+	d, olsen := f.olsen(share)
 	// A fixed exponent is fixed as n, not as n/σ: its term goes into y.
-	olsen := t
-	d := *f.design
-	if f.perAP && slices.Contains(f.fixed, true) {
-		shifted := *t
-		shifted.y = append([]float64(nil), t.y...)
-		d.own = append([]float64(nil), f.own...)
-		for k := range f.blocks {
-			if j := f.blocks + k; f.fixed[j] {
-				for i := d.start[k]; i < d.start[k+1]; i++ {
-					shifted.y[i] -= f.theta[j] * f.own[i]
-					d.own[i] = 0
-				}
+	for k := range f.blocks {
+		if j := f.blocks + k; f.perAP && f.fixed[j] {
+			for i := d.start[k]; i < d.start[k+1]; i++ {
+				olsen.y[i] -= f.theta[j] * d.own[i]
+				d.own[i] = 0
 			}
 		}
-		olsen = &shifted
 	}
 	lower := append([]float64(nil), f.lower...)
-	theta, err := maximiseOlsen(&d, olsen, start, f.fixed, lower)
+	theta, err := maximiseOlsen(d, olsen, start, f.fixed, lower)
 	if err != nil {
 		return fmt.Errorf("%s GHz: %w", f.band, err)
 	}

@@ -25,3 +25,6 @@ func DrawnVariances(columns [][]float64, y []float64, group []int, t [3]float64)
 
 // Ln lets tests see the logarithm by which maps go.
 var Ln = ln
+
+// LogPhi lets tests see log Φ and the hazard.
+var LogPhi = logPhi
