@@ -15,6 +15,7 @@ type folded struct {
 	row    []int     // one of its rows
 	x      []float64 // −10 log10 d
 	weight []float64 // how many rows
+	root   []float64 // its root
 	level  []float64 // their mean level
 	first  []int     // per block, its first cell, and the end
 	within []float64 // per block, Σ (level of a row − that of its cell)²
@@ -33,7 +34,7 @@ func (r *rows) fold() *folded {
 	}
 	n := c.first[len(r.radios)]
 	c.row, c.x = r.room.int(n), r.room.float(n)
-	c.weight, c.level = r.room.float(n), r.room.float(n)
+	c.weight, c.root, c.level = r.room.float(n), r.room.float(n), r.room.float(n)
 	parallel.Do(len(r.radios), func(k int) {
 		at := c.first[k] - 1
 		for from := r.first[k]; from < r.first[k+1]; {
@@ -50,6 +51,9 @@ func (r *rows) fold() *folded {
 				ss += e * e
 			}
 			c.row[at], c.x[at], c.weight[at], c.level[at] = heard[0], r.x[heard[0]], float64(len(heard)), m
+			if c.root[at] = 1; len(heard) > 1 {
+				c.root[at] = math.Sqrt(float64(len(heard)))
+			}
 			c.within[k] += ss
 			from = to
 		}
@@ -105,7 +109,7 @@ func (c *folded) partialled(col []float64, ownSlope []bool) []float64 {
 	parallel.Do(len(c.within), func(k int) {
 		mx, mc, slope := c.line(k, col, ownSlope[k])
 		for a := c.first[k]; a < c.first[k+1]; a++ {
-			out[a] = math.Sqrt(c.weight[a]) * (col[a] - mc - slope*(c.x[a]-mx))
+			out[a] = c.root[a] * (col[a] - mc - slope*(c.x[a]-mx))
 		}
 	})
 	return out

@@ -105,7 +105,9 @@ func crossResidual(columns [][]float64, y, b []float64) []float64 {
 	parts := make([][]float64, (len(y)+chunkRows-1)/chunkRows)
 	parallel.Do(len(parts), func(c int) {
 		lo, hi := c*chunkRows, min((c+1)*chunkRows, len(y))
-		e := make([]float64, hi-lo)
+		room := runRooms.Get().(*room)
+		defer room.leave(runRooms)
+		e := room.float(hi - lo)
 		copy(e, y[lo:hi])
 		for j, x := range columns {
 			floats.AddScaled(e, -b[j], x[lo:hi])
