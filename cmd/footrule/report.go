@@ -192,6 +192,7 @@ func (f *reportFlags) gather(cmd *cobra.Command, sh *shell, path string) (*repor
 	if unfit != nil {
 		in.NotFitted = unfit.why.Error()
 	}
+	in.Asked = judging.Targets
 	in.Infra = infra.Examine(p.plan)
 	in.InfraVerdict = prepVerdict[in.Infra.Verdict()]
 	if len(p.walks) == 0 {

@@ -75,10 +75,8 @@ func isAre(n int) string {
 
 func (w *writer) targets() []string {
 	var out []string
-	if w.Errors != nil {
-		for _, t := range w.Errors.Targets {
-			out = append(out, fmt.Sprintf("%.0f %% of the places within %g m, to be shown at %.0f %% confidence", 100*t.Share, t.WithinM, 100*t.Confidence))
-		}
+	for _, t := range w.Asked {
+		out = append(out, fmt.Sprintf("%.0f %% of the places within %g m, to be shown at %.0f %% confidence", 100*t.Share, t.WithinM, 100*t.Confidence))
 	}
 	return out
 }

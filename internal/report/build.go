@@ -87,7 +87,8 @@ type walked struct {
 	foreign          int // readings of radios that are not on the plan
 	voided           []leftOut
 	skipped          []leftOut
-	simulated, other int // walks
+	simulated, other int  // walks
+	faced            bool // several directions at one stay
 }
 
 // leftOut is something that does not count, and why.
@@ -111,6 +112,7 @@ func walkedOf(in *Input) walked {
 			}
 			out.stands[p] = true
 			for _, s := range v.Scans {
+				out.faced = out.faced || s.FacingDeg != v.Scans[0].FacingDeg
 				out.scans++
 				out.readings += len(s.Readings)
 				for _, r := range s.Readings {

@@ -48,10 +48,11 @@ type Input struct {
 	Expected []Expected // per floor of Cover, then of all
 	Holes    []coverage.Hole
 
-	Errors    *position.Errors // nil where nothing was judged
-	NotJudged string           // why not
-	Verdicts  []string         // a sentence per target of Errors
-	Ellipses  string           // what the share of places in the ellipses says
+	Asked     []position.Target // of the positions, judged or not
+	Errors    *position.Errors  // nil where nothing was judged
+	NotJudged string            // why not
+	Verdicts  []string          // a sentence per target of Errors
+	Ellipses  string            // what the share of places in the ellipses says
 
 	Doubts      *doubt.Report // nil before any walk
 	DoubtTitles []string      // per finding

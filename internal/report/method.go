@@ -22,7 +22,11 @@ func (w *writer) method() {
 	if len(w.Walks) == 0 {
 		w.say("No walk yet.")
 	} else {
-		w.say("A surveyor stood at points of the plan and had a receiver scan for access points, facing one direction after another. " +
+		how := "A surveyor stood at points of the plan and had a receiver scan for access points"
+		if w.walked.faced {
+			how += ", facing one direction after another"
+		}
+		w.say(how + ". " +
 			"Of each access point the levels of the scans that heard it were averaged in dB; a scan that did not hear it counts as such, where it listened on its channel.")
 		w.walks()
 	}
@@ -46,7 +50,7 @@ func (w *writer) walks() {
 		how = append(how, []string{k.Name, facings(k), scansPer(k), listened(k), w.heardOn(k), or(k.Program, "not said")})
 	}
 	w.table("Walks", rows, "walk", "surveyor", "receiver", "levels are", "dates (UTC)", "visits#", "places#", "scans#", "readings#")
-	w.table("How they were taken", how, "walk", "facings, degrees clockwise from plan up", "scans in a facing#", "listened on", "the site's radios were heard on channel", "recorded by program")
+	w.table("How they were taken", how, "walk", "facings, degrees clockwise from plan up", "scans in a facing#", "listened on", "the site's radios were heard on channel", "written by footrule")
 	if n := w.walked.foreign; n > 0 {
 		w.say(fmt.Sprintf("%d of the %d readings are of radios that are not on the plan. Nothing of them is used, and neither their addresses nor their names are in this report.", n, w.walked.readings))
 	}

@@ -257,5 +257,7 @@ func TestBeforeAnyWalk(t *testing.T) {
 	assert.Contains(t, got, "- Walk the site: ")
 	assert.Contains(t, got, "nobody has walked there yet.")
 	assert.NotContains(t, got, "were visited")
+	assert.Contains(t, got, "- 50 % of the places within 8 m, ", "what was asked is not forgotten where nothing could be judged")
+	assert.Contains(t, got, "note: So the targets that were asked for are neither passed nor failed: nothing was judged.")
 	assert.NotContains(t, got, "CE50")
 }

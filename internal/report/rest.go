@@ -268,6 +268,17 @@ func (w *writer) questions() {
 	}
 }
 
+// stood says how the levels were taken that devices will not be carried like.
+func (w *writer) stood() string {
+	switch {
+	case len(w.Walks) == 0:
+		return "A prediction is of a device that stands still, as high as the receiver."
+	case w.walked.faced:
+		return "Somebody stood still and faced known directions."
+	}
+	return "Somebody stood at known places; which way they faced was not recorded or was always the same."
+}
+
 // cautions says what the report does not, and what work on site asks for.
 func (w *writer) cautions() {
 	w.section("Cautions, and the limits of what is said here")
@@ -275,13 +286,16 @@ func (w *writer) cautions() {
 	limits := []string{
 		"Figures hold for the building, the access points and the receiver as they were on the days of the walks. Furniture, stock, doors and people change levels; so do channels and powers that are set by themselves.",
 		"Other devices receive otherwise than the receiver of the walks: a few decibels more or less are usual, and errors grow with them.",
-		"Somebody stood still and faced known directions. Moving devices, devices in pockets and on shelves do worse.",
+		w.stood() + " Moving devices, devices in pockets and on shelves do worse.",
 		"A plan whose scale is wrong for points and access points alike looks right in levels; only a taped distance tells.",
 		"An access point that hangs some metres off, a step of power of some 3 dB, or a point recorded some 5 m off may go unnoticed.",
 		"A radio that was not heard is not therefore weak: receivers miss strong radios too, and how often is part of the model.",
 		"Where nobody walked, errors and levels are predictions of the model: walls that the plan lacks are not in them.",
 		"Intervals are about chance in the places that were walked. That the places were well chosen, and that later days are like those, is not in them.",
 		"The bound is for a model that is exactly right and knows the levels alone; it is for comparison, and nobody's promise.",
+	}
+	if len(w.Walks) == 0 {
+		limits[0] = "Figures are predicted from the plan and from what is common in such buildings. Furniture, stock, doors and people change levels; so do channels and powers that are set by themselves."
 	}
 	if w.walked.simulated > 0 {
 		limits = append(limits, "Simulated walks know no building but the one that was simulated.")

@@ -72,8 +72,8 @@ func newHall(t testing.TB, n names) *report.Input {
 	require.NoError(t, err)
 	in.Expected = []report.Expected{{InHull: 0.5, BoundMedian: 2, Bound90: 3, Mean: 2.25, Median: 2, Ninety: 3, Most: 5}, {}}
 	in.Holes = in.Cover.Holes()
-	in.Errors, err = position.Judge(t.Context(), s, in.Walks, position.Options{Seed: 1, Resamples: 200,
-		Targets: []position.Target{{Share: 0.5, WithinM: 8, Confidence: 0.95}, {Share: 0.9, WithinM: 4, Confidence: 0.95}}})
+	in.Asked = []position.Target{{Share: 0.5, WithinM: 8, Confidence: 0.95}, {Share: 0.9, WithinM: 4, Confidence: 0.95}}
+	in.Errors, err = position.Judge(t.Context(), s, in.Walks, position.Options{Seed: 1, Resamples: 200, Targets: in.Asked})
 	require.NoError(t, err)
 	in.Verdicts = []string{"target: the first", "target: the second"}
 	in.Ellipses = "95 % ellipses are what they are"

@@ -37,6 +37,9 @@ func (w *writer) summary() {
 	default:
 		w.note("The position error could not be judged: " + sentence(w.NotJudged))
 	}
+	if n := len(w.Asked); n > 0 && w.Errors == nil {
+		w.note(fmt.Sprintf("So the %s that %s asked for %s neither passed nor failed: nothing was judged.", plural(n, "target"), wasWere(n), isAre(n)))
+	}
 	var rows [][]string
 	if e := w.Errors; e != nil {
 		s := &e.Statistics

@@ -26,7 +26,7 @@ func percent(v float64, digits int) string {
 		return "–"
 	}
 	s := say.Fixed(100*v, digits)
-	if v < 1 && s == say.Fixed(100, digits) { // nearly all is not all
+	if v < 1 && digits < 4 && s == say.Fixed(100, digits) { // nearly all is not all
 		return percent(v, digits+1)
 	}
 	return s
@@ -38,6 +38,12 @@ func place(p orb.Point) string { return say.Fixed(p[0], 1) + ", " + say.Fixed(p[
 func number(v float64) string { return say.Minus(fmt.Sprintf("%g", v)) }
 
 func whole(n int) string { return fmt.Sprint(n) }
+
+// plural is a word for so many, without their number.
+func plural(n int, one string) string {
+	_, word, _ := strings.Cut(say.Count(n, one), " ")
+	return word
+}
 
 // optional sets a number that may be unknown.
 func optional[T int | float64](v *T) string {

@@ -15,7 +15,11 @@ func Fixed(v float64, digits int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"
 	}
-	return Minus(fmt.Sprintf("%.*f", digits, v))
+	s := fmt.Sprintf("%.*f", digits, v)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-") // what is rounded to nothing has no sign
+	}
+	return Minus(s)
 }
 
 // Count says how many of a noun whose plural ends in s, or in es after ch.

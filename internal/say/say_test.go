@@ -12,6 +12,8 @@ import (
 func TestNumbers(t *testing.T) {
 	assert.Equal(t, "−71.5", say.Fixed(-71.46, 1))
 	assert.Equal(t, "3", say.Fixed(3, 0))
+	assert.Equal(t, "0.0", say.Fixed(-0.04, 1))
+	assert.Equal(t, "−10", say.Fixed(-10.04, 0))
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		assert.Equal(t, "–", say.Fixed(v, 2))
 	}
