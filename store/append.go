@@ -310,11 +310,7 @@ func (e *entry) same(w *walk.Walk) error {
 func fingerprint(w *walk.Walk) ([]byte, error) {
 	var out []byte
 	for i := range w.Visits {
-		p := newPacker()
-		if err := p.add(&w.Visits[i]); err != nil {
-			return nil, err
-		}
-		payload, err := p.payload()
+		payload, err := packed(&w.Visits[i])
 		if err != nil {
 			return nil, err
 		}

@@ -81,6 +81,15 @@ type packer struct {
 	readings int
 }
 
+// packed is a block of one visit.
+func packed(v *walk.Visit) ([]byte, error) {
+	p := newPacker()
+	if err := p.add(v); err != nil {
+		return nil, err
+	}
+	return p.payload()
+}
+
 func newPacker() *packer { return &packer{names: map[radio.Reading]int{}} }
 
 // add packs a visit. Texts that are no UTF-8 are an error, and so are times

@@ -248,11 +248,7 @@ func versionOf(w walk.Walk, plans [][]byte, e *entry) (*version, error) {
 	sum := sha256.New()
 	sum.Write(v.head)
 	for i := range w.Visits {
-		p := newPacker()
-		if err := p.add(&w.Visits[i]); err != nil {
-			return nil, err
-		}
-		payload, err := p.payload()
+		payload, err := packed(&w.Visits[i])
 		if err != nil {
 			return nil, err
 		}

@@ -211,11 +211,7 @@ type packedPart struct {
 }
 
 func (im *pendingImport) putPart(b *bbolt.Bucket, at []byte, p *walk.Part) error {
-	one := newPacker()
-	if err := one.add(&p.Visit); err != nil {
-		return err
-	}
-	payload, err := one.payload()
+	payload, err := packed(&p.Visit)
 	if err != nil {
 		return err
 	}

@@ -33,6 +33,22 @@ type invented struct {
 	walls        bool
 }
 
+// aside is how many columns a grid of n squares has on a floor.
+func aside(n int, width, depth float64) float64 { return math.Sqrt(float64(n) * width / depth) }
+
+// jittered lays n points on a floor, each anywhere in its cell of a grid.
+func jittered(rng *rand.Rand, n, cols int, width, depth float64) []orb.Point {
+	rows := (n + cols - 1) / cols
+	var out []orb.Point
+	for i := range n {
+		out = append(out, orb.Point{
+			(float64(i%cols) + .1 + .8*rng.Float64()) * width / float64(cols),
+			(float64(i/cols) + .1 + .8*rng.Float64()) * depth / float64(rows),
+		})
+	}
+	return out
+}
+
 func (v invented) walk(seed uint64) (*site.Site, walk.Walk) {
 	rng := rand.New(rand.NewPCG(seed, 99))
 	s := &site.Site{Name: "invented", ReceiverHeightM: 1.2, Floors: []site.Floor{{ID: "G", Outline: box(0, 0, v.width, v.depth)}}}
@@ -43,16 +59,7 @@ func (v invented) walk(seed uint64) (*site.Site, walk.Walk) {
 		}
 	}
 	spread := func(n int) []orb.Point {
-		cols := int(math.Ceil(math.Sqrt(float64(n) * v.width / v.depth)))
-		rows := (n + cols - 1) / cols
-		var out []orb.Point
-		for i := range n {
-			out = append(out, orb.Point{
-				(float64(i%cols) + .1 + .8*rng.Float64()) * v.width / float64(cols),
-				(float64(i/cols) + .1 + .8*rng.Float64()) * v.depth / float64(rows),
-			})
-		}
-		return out
+		return jittered(rng, n, int(math.Ceil(aside(n, v.width, v.depth))), v.width, v.depth)
 	}
 	for i, at := range spread(v.aps) {
 		s.AccessPoints = append(s.AccessPoints, site.AccessPoint{ID: fmt.Sprintf("AP-%02d", i+1), Floor: "G", At: at, HeightM: 3,

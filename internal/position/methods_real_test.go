@@ -5,6 +5,7 @@ import (
 
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/realsite"
 
 	"github.com/stretchr/testify/assert"
 )
@@ -21,7 +22,7 @@ func TestMethodsOnRealSites(t *testing.T) {
 		{"rtt_library", "survey-300", "test-300", map[position.Method]float64{position.Posterior: 1.73, position.RadioMap: .95 * 1.07, position.Nearest: 1.38}},
 		{"ble_tetam", "survey", "test", map[position.Method]float64{position.Posterior: 2.92, position.RadioMap: .95 * 1.90, position.Nearest: 2.77}},
 	} {
-		s, walks := realSite(t, c.folder, c.train, c.test)
+		s, walks := realsite.Read(t, c.folder, c.train, c.test)
 		for m, mean := range c.mean {
 			e := judged(t, s, walks, position.Options{Method: m, Train: []string{c.train}, Test: []string{c.test},
 				Propagation: propagation.Options{Model: propagation.OLS, PerAP: true}})

@@ -14,6 +14,7 @@ import (
 	"footrule/internal/position"
 	"footrule/internal/propagation"
 	"footrule/internal/radio"
+	"footrule/internal/realsite"
 	"footrule/internal/route"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -380,7 +381,7 @@ func TestStudyNextOnRealSites(t *testing.T) {
 		t.Skip("FOOTRULE_NEXT is not set")
 	}
 	for _, c := range []struct{ folder, survey string }{{"ble_tetam", "survey"}, {"rtt_library", "survey-300"}} {
-		s, walks := realSite(t, c.folder, c.survey)
+		s, walks := realsite.Read(t, c.folder, c.survey)
 		var k contest
 		for seed := range sites {
 			perm := rand.New(rand.NewPCG(seed, 9)).Perm(len(walks[0].Visits))

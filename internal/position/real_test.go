@@ -3,42 +3,17 @@ package position_test
 import (
 	"context"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"footrule/internal/position"
 	"footrule/internal/propagation"
+	"footrule/internal/realsite"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
-
-// realSite reads open data of a real site beside the repository: a site and the
-// walks of the named files. The test is skipped where it is not there.
-func realSite(t testing.TB, folder string, files ...string) (*site.Site, []walk.Walk) {
-	t.Helper()
-	dir := filepath.Join("..", "..", "..", "shared", "data", folder)
-	f, err := os.Open(filepath.Join(dir, "site.toml"))
-	if err != nil {
-		t.Skipf("open data of real sites are not beside the repository: %v", err)
-	}
-	defer f.Close()
-	s, err := site.Read(f.Name(), f)
-	require.NoError(t, err)
-	var walks []walk.Walk
-	for _, name := range files {
-		c, err := os.Open(filepath.Join(dir, name+".csv"))
-		require.NoError(t, err)
-		r, err := walk.ReadCSV(c, c.Name(), s)
-		require.NoError(t, c.Close())
-		require.NoError(t, err)
-		walks = append(walks, walk.Walk{Header: walk.Header{ID: name}, Visits: r.Visits})
-	}
-	return s, walks
-}
 
 func judged(t testing.TB, s *site.Site, walks []walk.Walk, o position.Options) *position.Errors {
 	t.Helper()
@@ -61,7 +36,7 @@ func TestTrilaterationOnRealSites(t *testing.T) {
 		{"rtt_library", "survey-300", "test-300", 290, 2.58},
 		{"ble_tetam", "survey", "test", 45, 3.08},
 	} {
-		s, walks := realSite(t, c.folder, c.train, c.test)
+		s, walks := realsite.Read(t, c.folder, c.train, c.test)
 		e := judged(t, s, walks, position.Options{Train: []string{c.train}, Test: []string{c.test},
 			Propagation: propagation.Options{Model: propagation.OLS, PerAP: true}})
 		t.Logf("%s: mean %.3f m, CE50 %.2f m, CE90 %.2f m", c.folder, e.Statistics.MeanM, e.Statistics.CE50M, e.Statistics.CE90M)
@@ -87,7 +62,7 @@ func TestDefaultWithinFivePercentOnRealSites(t *testing.T) {
 		{"ble_tetam", []string{"survey", "test"}, position.Options{Train: []string{"survey"}, Test: []string{"test"}}},
 		{"ble_tetam", []string{"survey"}, position.Options{Fix: position.PerVisit}},
 	} {
-		s, walks := realSite(t, c.folder, c.files...)
+		s, walks := realsite.Read(t, c.folder, c.files...)
 		for _, perAP := range []bool{false, true} {
 			mean := func(p propagation.Options) float64 {
 				p.PerAP = perAP
@@ -125,7 +100,7 @@ func TestDefaultWithinFivePercentOnRealSites(t *testing.T) {
 // many places as they should: at least nine tenths by every method that has them.
 func TestEllipsesOnRealSites(t *testing.T) {
 	for _, c := range []struct{ folder, train, test string }{{"rtt_library", "survey-300", "test-300"}, {"ble_tetam", "survey", "test"}} {
-		s, walks := realSite(t, c.folder, c.train, c.test)
+		s, walks := realsite.Read(t, c.folder, c.train, c.test)
 		for _, m := range position.Methods() {
 			e := judged(t, s, walks, position.Options{Method: m, Train: []string{c.train}, Test: []string{c.test}, Propagation: propagation.Options{PerAP: true}})
 			t.Logf("%s, %s: %d of %d, mean %.0f m²", c.folder, m, e.Ellipse.Fixes, e.Ellipse.Of, e.EllipseM2)

@@ -29,16 +29,7 @@ type shadowed struct {
 func (v shadowed) walk(seed uint64) (*site.Site, walk.Walk) {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	spread := func(n int) []orb.Point {
-		cols := int(math.Round(math.Sqrt(float64(n) * v.width / v.depth)))
-		rows := (n + cols - 1) / cols
-		var out []orb.Point
-		for i := range n {
-			out = append(out, orb.Point{
-				(float64(i%cols) + .1 + .8*rng.Float64()) * v.width / float64(cols),
-				(float64(i/cols) + .1 + .8*rng.Float64()) * v.depth / float64(rows),
-			})
-		}
-		return out
+		return jittered(rng, n, int(math.Round(aside(n, v.width, v.depth))), v.width, v.depth)
 	}
 	s := &site.Site{Name: "shadowed", ReceiverHeightM: 1.2, Floors: []site.Floor{{ID: "G", Outline: box(0, 0, v.width, v.depth)}}}
 	for i, at := range spread(v.aps) {

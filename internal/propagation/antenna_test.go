@@ -79,20 +79,13 @@ func TestEstimateWithAntennas(t *testing.T) {
 			st := walk.Stay{At: orb.Point{x, y}, Scans: 8, Levels: make([]walk.Level, 4)}
 			for k := range st.Levels {
 				mu := truth.Level(k, 0, st.At) + 3.5*rng.NormFloat64()
-				l := &st.Levels[k]
+				var heard []float64
 				for range st.Scans {
-					v := math.Round(mu + 2*rng.NormFloat64())
-					if v < -88 || rng.Float64() < 0.1 {
-						continue
+					if v := math.Round(mu + 2*rng.NormFloat64()); v >= -88 && rng.Float64() >= 0.1 {
+						heard = append(heard, v)
 					}
-					if l.Heard == 0 || v < l.MinDBm {
-						l.MinDBm = v
-					}
-					l.Heard++
-					d := v - l.MeanDBm
-					l.MeanDBm += d / float64(l.Heard)
-					l.SumSqDB += d * (v - l.MeanDBm)
 				}
+				st.Levels[k] = levelOf(heard)
 			}
 			stays = append(stays, st)
 		}

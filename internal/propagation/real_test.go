@@ -1,12 +1,10 @@
 package propagation_test
 
 import (
-	"os"
-	"path/filepath"
 	"testing"
 
 	"footrule/internal/propagation"
-	"footrule/internal/site"
+	"footrule/internal/realsite"
 	"footrule/internal/walk"
 
 	"github.com/stretchr/testify/assert"
@@ -20,20 +18,8 @@ import (
 func TestRealSites(t *testing.T) {
 	for _, c := range []struct{ folder, walk string }{{"rtt_library", "survey-300"}, {"ble_tetam", "survey"}} {
 		t.Run(c.folder, func(t *testing.T) {
-			dir := filepath.Join("..", "..", "..", "shared", "data", c.folder)
-			f, err := os.Open(filepath.Join(dir, "site.toml"))
-			if err != nil {
-				t.Skipf("open data of real sites are not beside the repository: %v", err)
-			}
-			defer f.Close()
-			s, err := site.Read(f.Name(), f)
-			require.NoError(t, err)
-			csv, err := os.Open(filepath.Join(dir, c.walk+".csv"))
-			require.NoError(t, err)
-			defer csv.Close()
-			r, err := walk.ReadCSV(csv, csv.Name(), s)
-			require.NoError(t, err)
-			d := propagation.Observe(s, walk.Stays(s, []walk.Walk{{Header: walk.Header{ID: "w"}, Visits: r.Visits}}, walk.ByVisit))
+			s, walks := realsite.Read(t, c.folder, c.walk)
+			d := propagation.Observe(s, walk.Stays(s, walks, walk.ByVisit))
 			for _, o := range []propagation.Options{{Model: propagation.OLS}, {Model: propagation.Censored}, {}, {PerAP: true}} {
 				fit, err := propagation.Estimate(d, o)
 				require.NoError(t, err)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"footrule/internal/median"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 )
@@ -81,18 +82,11 @@ func (f *Fit) typical(r *site.Radio) (RadioFit, bool) {
 	if len(level) == 0 {
 		return RadioFit{}, false
 	}
-	out := RadioFit{InFit: true, Level1m: assumed(median(level) + gainOf(r)), Exponent: assumed(median(exponent)), ScanMiss: median(scan), StayMiss: median(stay)}
+	out := RadioFit{InFit: true, Level1m: assumed(median.Of(level) + gainOf(r)), Exponent: assumed(median.Of(exponent)), ScanMiss: median.Of(scan), StayMiss: median.Of(stay)}
 	if r.TxPowerDBm != nil && len(relative) > 0 {
-		out.Level1m = assumed(median(relative) + *r.TxPowerDBm + gainOf(r))
+		out.Level1m = assumed(median.Of(relative) + *r.TxPowerDBm + gainOf(r))
 	}
 	return out, true
-}
-
-func median(v []float64) float64 {
-	v = slices.Clone(v)
-	slices.Sort(v)
-	n := len(v)
-	return (v[(n-1)/2] + v[n/2]) / 2
 }
 
 // wallsOf lists the losses of a plan's walls under the fit.

@@ -3,9 +3,9 @@ package walk
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
+	"footrule/internal/median"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 
@@ -136,7 +136,7 @@ func Offset(s *site.Site, a, b []Walk) (OffsetEstimate, error) {
 		}
 		shared[p] = true
 		est.Pairs += len(diff)
-		est.PerPlace = append(est.PerPlace, PlaceOffset{Place: p, Radios: len(diff), DiffDB: middle(diff)})
+		est.PerPlace = append(est.PerPlace, PlaceOffset{Place: p, Radios: len(diff), DiffDB: median.Of(diff)})
 	}
 	est.Places = len(est.PerPlace)
 	if est.Places < MinOffsetPlaces {
@@ -228,15 +228,4 @@ func (b byPlace) names(s *site.Site, shared map[Place]bool) []string {
 		out = append(out, name)
 	}
 	return out
-}
-
-// middle is the median of v, which has at least one value.
-func middle(v []float64) float64 {
-	v = slices.Clone(v)
-	slices.Sort(v)
-	k := len(v) / 2
-	if len(v)%2 == 1 {
-		return v[k]
-	}
-	return (v[k-1] + v[k]) / 2
 }

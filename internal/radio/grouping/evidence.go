@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
-	"slices"
 
+	"footrule/internal/median"
 	"footrule/internal/radio"
 	"footrule/internal/say"
 )
@@ -331,26 +331,12 @@ func rText(r float64) string {
 
 // spread gives the median of v and the median absolute difference from it.
 func spread(v []float64) (mid, mad float64) {
-	mid = median(v)
+	mid = median.Of(v)
 	dev := make([]float64, len(v))
 	for i := range v {
 		dev[i] = math.Abs(v[i] - mid)
 	}
-	return mid, median(dev)
-}
-
-// median of v, the mean of the middle two where they are even; NaN for none.
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(v)
-	slices.Sort(s)
-	k := len(s) / 2
-	if len(s)%2 == 1 {
-		return s[k]
-	}
-	return (s[k-1] + s[k]) / 2
+	return mid, median.Of(dev)
 }
 
 // correlation is Pearson's r, NaN where a side does not vary or n is below 3.

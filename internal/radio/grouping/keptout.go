@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"footrule/internal/median"
 	"footrule/internal/say"
 )
 
@@ -66,5 +67,5 @@ func (b *BSS) moves() float64 {
 		}
 		sds = append(sds, math.Sqrt(q/float64(len(v)-1)))
 	}
-	return median(sds)
+	return median.Of(sds)
 }

@@ -145,6 +145,18 @@ func TestSimulatedProposals(t *testing.T) {
 	assert.GreaterOrEqual(t, c.recall(), 0.98)
 }
 
+// swapped gives what is proposed for a plan, and of that in words what is about
+// the site's own BSSIDs.
+func swapped(w world, plan *site.Site) (rep grouping.Report, own []string) {
+	rep = grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
+	for _, p := range rep.Proposals {
+		if w.ours[p.BSSID] {
+			own = append(own, fmt.Sprint(p.Kind, " ", p.ID, " from ", p.Planned, " ", p.Confidence))
+		}
+	}
+	return rep, own
+}
+
 // TestSwappedPairs exchanges one of two BSSIDs, so that each radio of the plan
 // has as many of one group as of the other: the access points' other addresses decide.
 func TestSwappedPairs(t *testing.T) {
@@ -152,13 +164,7 @@ func TestSwappedPairs(t *testing.T) {
 	plan := w.truth.Clone()
 	a, b := &plan.AccessPoints[4].Radios[1], &plan.AccessPoints[6].Radios[1]
 	a.BSSIDs[1], b.BSSIDs[1] = b.BSSIDs[1], a.BSSIDs[1]
-	rep := grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
-	var got []string
-	for _, p := range rep.Proposals {
-		if w.ours[p.BSSID] {
-			got = append(got, fmt.Sprint(p.Kind, " ", p.ID, " from ", p.Planned, " ", p.Confidence))
-		}
-	}
+	_, got := swapped(w, plan)
 	assert.Equal(t, []string{
 		"move 02005e200411@AP-05/5 from AP-07/5 strong",
 		"move 02005e200611@AP-07/5 from AP-05/5 strong",
@@ -194,13 +200,7 @@ func TestSwappedOnPlan(t *testing.T) {
 	plan := w.truth.Clone()
 	a, b := &plan.AccessPoints[0].Radios[1], &plan.AccessPoints[5].Radios[1]
 	a.BSSIDs[2], b.BSSIDs[2] = b.BSSIDs[2], a.BSSIDs[2]
-	rep := grouping.Propose(plan, grouping.Listen(plan, []walk.Walk{w.walk}), grouping.Options{})
-	var got []string
-	for _, p := range rep.Proposals {
-		if w.ours[p.BSSID] {
-			got = append(got, fmt.Sprint(p.Kind, " ", p.ID, " from ", p.Planned, " ", p.Confidence))
-		}
-	}
+	rep, got := swapped(w, plan)
 	assert.Equal(t, []string{
 		"move 02005e200012@AP-01/5 from AP-06/5 strong",
 		"move 02005e200512@AP-06/5 from AP-01/5 strong",

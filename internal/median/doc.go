@@ -1,0 +1,2 @@
+// Package median gives the median of numbers.
+package median
