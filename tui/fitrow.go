@@ -135,12 +135,12 @@ func (m *Model) drawWarnings(s *slip) {
 func (m *Model) drawHistory(s *slip, h int) {
 	top := 0.0
 	for _, st := range m.history {
-		top = max(top, st.CE50M.Value)
-		if hi := st.CE50M.Value + st.CE50M.Half; hi > top { // a half may be NaN
+		top = max(top, st.ce50M.Value)
+		if hi := st.ce50M.Value + st.ce50M.Half; hi > top { // a half may be NaN
 			top = hi
 		}
 	}
-	first, last := m.history[0].Points, m.history[len(m.history)-1].Points
+	first, last := m.history[0].points, m.history[len(m.history)-1].points
 	if !(top > 0) || h < 5 || s.room() < h {
 		return
 	}
@@ -152,8 +152,8 @@ func (m *Model) drawHistory(s *slip, h int) {
 		d := canvas.NewDots(w, h)
 		px, py := math.NaN(), math.NaN()
 		for _, st := range m.history {
-			x := float64(st.Points-first) / float64(last-first) * float64(2*w-1)
-			y := (1 - max(0, value(st.CE50M))/top) * float64(4*h-1)
+			x := float64(st.points-first) / float64(last-first) * float64(2*w-1)
+			y := (1 - max(0, value(st.ce50M))/top) * float64(4*h-1)
 			d.Line(px, py, x, y)
 			px, py = x, y
 		}

@@ -73,7 +73,7 @@ type Model struct {
 		err    error
 	}
 	standing Standing
-	history  []Standing // those with an error, one per count of points, ascending
+	history  []walkedError // one per count of points, ascending
 	find     struct {
 		seq    int
 		out    bool
@@ -426,9 +426,9 @@ func (m *Model) take(st Standing, known int) {
 		m.aim()
 	}
 	m.standingRev++
-	m.history = slices.DeleteFunc(m.history, func(s Standing) bool { return s.Points >= st.Points })
+	m.history = slices.DeleteFunc(m.history, func(e walkedError) bool { return e.points >= st.Points })
 	if st.Ready() && !math.IsNaN(st.CE50M.Value) {
-		m.history = append(m.history, Standing{Points: st.Points, CE50M: st.CE50M})
+		m.history = append(m.history, walkedError{st.Points, st.CE50M})
 	}
 	if m.replay != nil {
 		if len(m.seen) >= mostSeen {
@@ -437,6 +437,12 @@ func (m *Model) take(st Standing, known int) {
 		m.seen[known] = st
 	}
 	m.levels()
+}
+
+// walkedError is the error after so many points.
+type walkedError struct {
+	points int
+	ce50M  Estimate
 }
 
 // mostSeen bounds what a replay keeps of moments that it has judged.

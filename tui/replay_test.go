@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -321,4 +322,76 @@ func TestBothPlansHaveTheLens(t *testing.T) {
 	}
 	require.Contains(t, v.r.View(), "LEVEL")
 	require.Contains(t, v.r.View(), "9") // of the shades
+}
+
+// A replay of ten thousand visits, judged at each, takes hardly more memory at its
+// end than at its tenth part, a few hundred bytes a visit: moments that were judged,
+// here of 80 kB each, are kept for the last few only.
+func TestReplayStaysFlat(t *testing.T) {
+	s := hall()
+	p, err := walk.NewPlayer(s, long(s, 10000), nil)
+	require.NoError(t, err)
+	e := &ether{site: s, delta: map[int]float64{}}
+	r := tui.NewReplay(tui.ReplayConfig{Title: "long", Profile: canvas.TrueColor, After: func(time.Duration) <-chan time.Time { return nil },
+		Tracks: []tui.Track{{Player: p,
+			Judge: func(_ context.Context, n int) (tui.Standing, error) {
+				st := standing(e, min(n, 50))
+				st.ErrorsM = make([]float64, 10000) // as large as the walk, and of its own
+				return st, nil
+			},
+			Find: func(_ context.Context, n int) ([]tui.Finding, error) { return found(e, n), nil },
+		}}})
+	v := &viewer{t: t, r: r}
+	v.run(r.Init())
+	v.send(tea.WindowSizeMsg{Width: 120, Height: 40})
+	heap := func() uint64 {
+		var m runtime.MemStats
+		runtime.GC()
+		runtime.ReadMemStats(&m)
+		return m.HeapAlloc
+	}
+	var early uint64
+	for i := 1; p.At() < p.Len(); i++ {
+		v.send(tea.KeyMsg{Type: tea.KeyRight})
+		if i%10 == 0 {
+			require.NotEmpty(t, r.View())
+		}
+		if i == 1000 {
+			early = heap()
+		}
+	}
+	late := heap()
+	require.Less(t, late, early+4<<20, "%d bytes after 1000 visits, %d after 10 000", early, late)
+	runtime.KeepAlive(r)
+}
+
+// At rest nothing is written: neither a paused replay nor a walk whose sweeps hear
+// the same.
+func TestNothingIsWrittenAtRest(t *testing.T) {
+	s := hall()
+	p, err := walk.NewPlayer(s, walkedBy(t, 9, nil), grid(s, 4))
+	require.NoError(t, err)
+	paused := tui.NewReplay(tui.ReplayConfig{Title: "Harbour Depot", Profile: canvas.TrueColor, Tracks: []tui.Track{{Player: p}}})
+	r := scene(t, s, grid(s, 4), settings(), func(c *tui.Config) {
+		c.Profile = canvas.TrueColor
+		c.After = func(time.Duration) <-chan time.Time { return time.After(5 * time.Millisecond) }
+	})
+	for name, m := range map[string]tea.Model{"replay": paused, "walk": r.m} {
+		q := program(t, m, 80, 24)
+		q.sees("Harbour Depot", "? help")
+		if name == "walk" {
+			for range 1000 {
+				if r.ether.calls.Load() > 5 {
+					break
+				}
+				time.Sleep(5 * time.Millisecond)
+			}
+		}
+		time.Sleep(100 * time.Millisecond) // what is under way gets onto the screen
+		before, calls := q.tm.written(), r.ether.calls.Load()
+		time.Sleep(400 * time.Millisecond) // two dozen frames' time
+		require.Equal(t, before, q.tm.written(), name)
+		require.True(t, name == "replay" || r.ether.calls.Load() > calls+5, "it went on listening")
+		q.p.Kill()
+	}
 }

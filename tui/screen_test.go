@@ -25,6 +25,7 @@ type terminal struct {
 	mu   sync.Mutex
 	em   *vt.Emulator
 	bell int
+	n    int // bytes that came
 }
 
 func newTerminal(w, h int) *terminal {
@@ -37,7 +38,15 @@ func newTerminal(w, h int) *terminal {
 func (tm *terminal) Write(p []byte) (int, error) {
 	tm.mu.Lock()
 	defer tm.mu.Unlock()
+	tm.n += len(p)
 	return tm.em.Write(p)
+}
+
+// written is how many bytes came.
+func (tm *terminal) written() int {
+	tm.mu.Lock()
+	defer tm.mu.Unlock()
+	return tm.n
 }
 
 // text gives what stands on the screen.
