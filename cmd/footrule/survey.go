@@ -27,6 +27,7 @@ import (
 // surveyFlags are the flags of the commands that walk.
 type surveyFlags struct {
 	name, surveyor, receiver string
+	adapter                  string // of a live walk
 	floor                    string
 	spacing                  float64
 	facings                  string
@@ -219,7 +220,7 @@ func openWalk(sh *shell, st *store.Store, f *surveyFlags, source walk.Source, se
 		return w, true, err
 	}
 	now := sh.now().UTC()
-	h := walk.Header{ID: newID(now), Name: f.name, Surveyor: f.surveyor, Receiver: f.receiver, Source: source,
+	h := walk.Header{ID: newID(now), Name: f.name, Surveyor: f.surveyor, Receiver: f.receiver, Adapter: f.adapter, Source: source,
 		Started: now, PlanRev: rev, Settings: settings, Seed: seed, Program: version}
 	for n := len(heads) + 1; h.Name == ""; n++ {
 		h.Name = fmt.Sprintf("walk %d", n)

@@ -83,6 +83,7 @@ with --synthetic from a simulated building over the same plan.`,
 					return refused(fmt.Errorf("%w; footrule doctor says what this machine lacks, and --synthetic walks a simulated building", err))
 				}
 				defer live.Close()
+				f.adapter = adapterOf(live.Interface())
 				if f.receiver == "" {
 					f.receiver = live.Interface().Name
 				}
@@ -119,6 +120,14 @@ with --synthetic from a simulated building over the same plan.`,
 	cmd.Flags().BoolVar(&end, "end", false, "only end the walk of --walk, so that nobody goes on with it")
 	cmd.Flags().StringVar(&iface, "iface", "", "wireless interface (default: the first)")
 	return cmd
+}
+
+// adapterOf names an interface with its driver.
+func adapterOf(i nl80211.Interface) string {
+	if i.Driver == "" {
+		return i.Name
+	}
+	return i.Name + ", driver " + i.Driver
 }
 
 // lastScan is a scanner that remembers what its latest scan ended in.

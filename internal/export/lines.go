@@ -27,6 +27,7 @@ type (
 		Name      string       `json:"name"`
 		Surveyor  string       `json:"surveyor"`
 		Receiver  string       `json:"receiver"`
+		Adapter   string       `json:"adapter"`
 		Source    walk.Source  `json:"source"`
 		Started   time.Time    `json:"started"`
 		PlanRev   uint64       `json:"plan_revision"`
@@ -120,7 +121,7 @@ func (d *Data) hiding() Hiding {
 
 func headOf(h *walk.Header) lineWalk {
 	s := h.Settings
-	return lineWalk{"walk", h.ID, h.Name, h.Surveyor, h.Receiver, h.Source, h.Started, h.PlanRev,
+	return lineWalk{"walk", h.ID, h.Name, h.Surveyor, h.Receiver, h.Adapter, h.Source, h.Started, h.PlanRev,
 		lineSettings{s.FacingsDeg, s.ScansPerFacing, s.Need, s.ThresholdDBm}, h.Digest, h.Seed, h.Program, h.Completed}
 }
 

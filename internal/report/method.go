@@ -45,7 +45,7 @@ func (w *writer) walks() {
 	for i := range w.Walks {
 		k := &w.Walks[i]
 		one := walkedOf(&Input{Site: w.Site, Walks: w.Walks[i : i+1]})
-		rows = append(rows, []string{k.Name, or(k.Surveyor, "not named"), or(k.Receiver, "not named"), sourceName[k.Source], one.days(),
+		rows = append(rows, []string{k.Name, or(k.Surveyor, "not named"), receiver(k), sourceName[k.Source], one.days(),
 			whole(one.visits), whole(len(one.stands)), whole(one.scans), whole(one.readings)})
 		how = append(how, []string{k.Name, facings(k), scansPer(k), listened(k), w.heardOn(k), or(k.Program, "not said")})
 	}
@@ -54,6 +54,15 @@ func (w *writer) walks() {
 	if n := w.walked.foreign; n > 0 {
 		w.say(fmt.Sprintf("%d of the %d readings are of radios that are not on the plan. Nothing of them is used, and neither their addresses nor their names are in this report.", n, w.walked.readings))
 	}
+}
+
+// receiver names what received, with its interface and driver where they are known.
+func receiver(k *walk.Walk) string {
+	switch {
+	case k.Adapter == "" || strings.HasPrefix(k.Adapter, k.Receiver):
+		return or(k.Adapter, or(k.Receiver, "not named"))
+	}
+	return k.Receiver + " (" + k.Adapter + ")"
 }
 
 var sourceName = map[walk.Source]string{walk.Live: "measured", walk.Synthetic: "simulated", walk.Imported: "imported"}

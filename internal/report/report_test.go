@@ -246,6 +246,16 @@ func TestLeftOut(t *testing.T) {
 	assert.Equal(t, [][]string{{"P24", "monday", "blocked by a stack"}}, skipped)
 }
 
+// The receiver is named with its interface and driver.
+func TestReceiverIsNamed(t *testing.T) {
+	in := hall(t, plain)
+	assert.Contains(t, string(report.New(in).HTML(report.A4)), ">adapter A (wlan0, driver mac80211_hwsim)<")
+	in.Walks[0].Receiver = "wlan0"
+	assert.Contains(t, string(report.New(in).HTML(report.A4)), ">wlan0, driver mac80211_hwsim<")
+	in.Walks[0].Adapter = ""
+	assert.Contains(t, string(report.New(in).HTML(report.A4)), ">wlan0<")
+}
+
 // Before any walk the report is one on the plan, and says so.
 func TestBeforeAnyWalk(t *testing.T) {
 	in := hall(t, plain)

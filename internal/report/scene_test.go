@@ -92,7 +92,7 @@ func newHall(t testing.TB, n names) *report.Input {
 func walkOf(s *site.Site, n names) walk.Walk {
 	rng := rand.New(rand.NewPCG(1, 2))
 	start := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
-	w := walk.Walk{Header: walk.Header{ID: "w1", Name: n.walk, Surveyor: n.surveyor, Receiver: "adapter A", Source: walk.Live, Started: start, Settings: walk.DefaultSettings(), Program: "test"}}
+	w := walk.Walk{Header: walk.Header{ID: "w1", Name: n.walk, Surveyor: n.surveyor, Receiver: "adapter A", Adapter: "wlan0, driver mac80211_hwsim", Source: walk.Live, Started: start, Settings: walk.DefaultSettings(), Program: "test"}}
 	for i, p := range s.Floors[0].Points[:23] {
 		v := walk.Visit{ID: fmt.Sprintf("v%d", i+1), Seq: i + 1, Point: p.ID, Floor: "G", At: p.At}
 		var shadow []float64

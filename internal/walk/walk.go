@@ -17,6 +17,7 @@ type Header struct {
 	Name      string
 	Surveyor  string // may be empty
 	Receiver  string // adapter or device; levels of one receiver compare with each other
+	Adapter   string // of a live walk the interface and its driver, as the system names them; else empty
 	Source    Source
 	Started   time.Time
 	PlanRev   uint64 // revision of the plan that was walked

@@ -64,10 +64,11 @@ func TestInterfaces(t *testing.T) {
 	k := newKernel(t)
 	k.set("sys/class/net/wlan0/phy80211/rfkill0/soft", "1")
 	k.set("sys/class/net/wlan1/flags", "0x1002")
+	k.set("sys/class/net/wlan0/device/uevent", "OF_NAME=wifi\nDRIVER=mac80211_hwsim\nMODALIAS=platform:x\n")
 	got, err := interfaces(k.options())
 	require.NoError(t, err)
 	assert.Equal(t, []Interface{
-		{Name: "wlan0", Index: 5, MAC: "02:00:00:00:00:00", Mode: "station", Station: true, Up: true, Blocked: "soft", FreqsMHz: []int{2412, 2437, 5180}},
+		{Name: "wlan0", Index: 5, Driver: "mac80211_hwsim", MAC: "02:00:00:00:00:00", Mode: "station", Station: true, Up: true, Blocked: "soft", FreqsMHz: []int{2412, 2437, 5180}},
 		{Name: "wlan1", Index: 6, PHY: 1, MAC: "02:00:00:00:01:00", Mode: "station", Station: true},
 	}, got)
 }

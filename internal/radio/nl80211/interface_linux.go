@@ -56,7 +56,7 @@ func (s *system) interfaces() ([]Interface, []*wifi.PHY, error) {
 		i := Interface{
 			Name: f.Name, Index: f.Index, PHY: f.PHY, MAC: f.HardwareAddr.String(),
 			Mode: f.Type.String(), Station: f.Type == wifi.InterfaceTypeStation,
-			Up: s.up(f.Name), Blocked: s.blocked(f.Name),
+			Up: s.up(f.Name), Blocked: s.blocked(f.Name), Driver: s.driver(f.Name),
 		}
 		for _, p := range phys {
 			if p.Index == f.PHY {
@@ -95,6 +95,16 @@ func (s *system) text(name string) string {
 func (s *system) up(iface string) bool {
 	flags, err := strconv.ParseUint(s.text(path.Join("sys/class/net", iface, "flags")), 0, 32)
 	return err == nil && flags&flagUp != 0
+}
+
+// driver names the driver of the device below an interface.
+func (s *system) driver(iface string) string {
+	for line := range strings.Lines(s.text(path.Join("sys/class/net", iface, "device/uevent"))) {
+		if name, is := strings.CutPrefix(line, "DRIVER="); is {
+			return strings.TrimSpace(name)
+		}
+	}
+	return ""
 }
 
 // blocked reads the adapter's radio switches: "hard", "soft" or "".

@@ -29,6 +29,7 @@ type Options struct {
 type Interface struct {
 	Name     string
 	Index    int
+	Driver   string // as the kernel names it; "" where it does not
 	PHY      int    // number N of the kernel's phyN
 	MAC      string // its own address, lower case with colons
 	Mode     string // "station", "access point", "monitor", ...
