@@ -198,7 +198,7 @@ func (m *Model) drawFinding(p *planCache, f *site.Floor) {
 
 // drawCursor marks the place that the numbers are of.
 func (m *Model) drawCursor(c *canvas.Canvas, r rect, p *planCache) {
-	if m.lensShown() == walkLens || !m.gaze.placed {
+	if m.lensShown() == walkLens || !m.gaze.placed || m.answering() {
 		return
 	}
 	x, y, ok := p.view.Cell(m.gaze.at)

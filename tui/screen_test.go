@@ -4,12 +4,15 @@ import (
 	"context"
 	"image/color"
 	"io"
+	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"footrule/internal/canvas"
+	"footrule/internal/drill"
 	"footrule/internal/walk"
 	"footrule/tui"
 
@@ -215,6 +218,7 @@ func TestEmulatorSeesTheCanvas(t *testing.T) {
 		then  func(*robot)
 	}{
 		{"walk-80x24.svg", "Harbour Depot", func(*robot) {}},
+		{"recording-80x24.svg", "Harbour Depot", func(r *robot) { r.press("space") }},
 		{"doubt-80x24.svg", "Harbour 倉庫 Depot", func(r *robot) { r.ether.delta[2] = -14; r.visit() }},
 		{"level-80x24.svg", "Harbour Depot", func(r *robot) { r.press("2", "n", "n") }},
 		{"heard-80x24.svg", "Harbour Depot", func(r *robot) { r.press("3") }},
@@ -232,5 +236,51 @@ func TestEmulatorSeesTheCanvas(t *testing.T) {
 		var svg strings.Builder
 		require.NoError(t, got.SVG(&svg, canvas.Paper{Fg: canvas.Hex(0xd8dde2), Bg: canvas.Hex(0x14181c)}))
 		golden(t, picture.name, svg.String())
+		inManual(t, picture.name, got)
+	}
+}
+
+// inManual keeps a screen that a page of the manual shows as text.
+func inManual(t *testing.T, picture string, c *canvas.Canvas) {
+	t.Helper()
+	name, _, _ := strings.Cut(picture, "-")
+	if slices.Contains([]string{"walk", "recording", "error", "both", "answer", "truth"}, name) {
+		golden(t, filepath.Join("..", "..", "cmd", "footrule", "manual", name+".txt"), c.String(canvas.None)+"\n")
+	}
+}
+
+// TestPicturesOfReplays are those of the manual that are not of a walk.
+func TestPicturesOfReplays(t *testing.T) {
+	one, two := walkedBy(t, 20, nil), walkedBy(t, 20, func(r *robot) { r.ether.delta[2] = -9 })
+	two.Name = "walk 3"
+	for _, picture := range []struct {
+		name  string
+		walks []walk.Walk
+		then  func(*viewer)
+	}{
+		{"both-80x24.svg", []walk.Walk{one, two}, func(v *viewer) { v.press("e", "b", "4") }},
+		{"answer-80x24.svg", []walk.Walk{one}, func(v *viewer) {
+			v.press("e", "2", "n", "n", "c").row(drill.Moved).press("space", "space", "right", "right", "right", "right", "right", "right", "right", "right", "down")
+		}},
+		{"truth-80x24.svg", []walk.Walk{one}, func(v *viewer) {
+			v.press("e", "c").row(drill.Moved).press("space", "tab", "tab", "space", "s").graded().press("t")
+		}},
+	} {
+		v := view(t, 80, 24, func(c *tui.ReplayConfig) {
+			c.Profile = canvas.TrueColor
+			if len(picture.walks) == 1 {
+				c.NoFindings, c.Drill = true, (&desk{}).drill()
+			}
+		}, picture.walks...)
+		picture.then(v)
+		tm := newTerminal(80, 24)
+		_, err := io.WriteString(tm, strings.ReplaceAll(v.r.View(), "\n", "\r\n"))
+		require.NoError(t, err)
+		got := tm.canvas()
+		assert.Equal(t, v.r.View(), got.String(canvas.TrueColor))
+		var svg strings.Builder
+		require.NoError(t, got.SVG(&svg, canvas.Paper{Fg: canvas.Hex(0xd8dde2), Bg: canvas.Hex(0x14181c)}))
+		golden(t, picture.name, svg.String())
+		inManual(t, picture.name, got)
 	}
 }

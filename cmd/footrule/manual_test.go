@@ -38,7 +38,7 @@ func TestManual(t *testing.T) {
 		for _, m := range flag.FindAllStringSubmatch(string(b), -1) {
 			assert.True(t, flags[m[1]] || m[1] == "help", "%s: no command has --%s", name, m[1])
 		}
-		for _, line := range regexp.MustCompile(`\r?\n`).Split(string(b), -1) {
+		for _, line := range regexp.MustCompile(`\r?\n`).Split(pictured(string(b)), -1) {
 			assert.LessOrEqual(t, len([]rune(line)), 112, "%s: %q", name, line)
 		}
 	}
