@@ -3,6 +3,7 @@ package propagation_test
 import (
 	"fmt"
 	"math"
+	"sync"
 	"testing"
 
 	"footrule/internal/propagation"
@@ -237,4 +238,39 @@ func BenchmarkRefits(b *testing.B) {
 			require.NoError(b, err)
 		}
 	})
+}
+
+// A fit does not depend on what was fitted before it, in whose memory it is made,
+// nor on what is fitted beside it.
+func TestFitsAfterOthers(t *testing.T) {
+	h := bigHall()
+	h.loss, h.points, h.aps = 6, 40, 8
+	s, stays := h.simulate(5)
+	d := propagation.Observe(s, stays)
+	h.points = 60
+	big, other := h.simulate(6)
+	o := propagation.Observe(big, other)
+	for _, m := range propagation.Models() {
+		for _, perAP := range []bool{false, true} {
+			options := propagation.Options{Model: m, PerAP: perAP}
+			want, err := propagation.EstimateFrom(d, options, nil)
+			require.NoError(t, err)
+			var wg sync.WaitGroup
+			for range 3 {
+				wg.Go(func() {
+					_, err := propagation.EstimateFrom(o, options, nil)
+					assert.NoError(t, err)
+					got, err := propagation.EstimateFrom(d, options, nil)
+					assert.NoError(t, err)
+					for k := range want.Radios {
+						assert.Equal(t, want.Radios[k].Level1m.Est, got.Radios[k].Level1m.Est, "%+v", options)
+						assert.Equal(t, want.Radios[k].Exponent.Est, got.Radios[k].Exponent.Est)
+					}
+					assert.Equal(t, want.Groups[0].SigmaDB.Est, got.Groups[0].SigmaDB.Est)
+					assert.Equal(t, want.Walls[0].LossDB.Est, got.Walls[0].LossDB.Est)
+				})
+			}
+			wg.Wait()
+		}
+	}
 }
