@@ -16,6 +16,8 @@ type bandRefit struct {
 	counts []tally        // two-level, robust
 	byRate [][2][]float64 // two-level: per block, derivatives of its gradient by its miss rates
 	gram   *mat.SymDense  // Σ x xᵀ over rows that heard, without spreads
+	pull   []float64      // ols: Σ e x over them, e what the fit leaves
+	rss    float64        // ols: Σ e²
 	rowsAt [][]int        // rows of every place, in order
 	lowest []float64      // level heard at every place, +Inf for none
 	points []int          // places that heard, per block
@@ -45,6 +47,8 @@ func newBandRefit(f *groupFit, miss *float64) *bandRefit {
 	f.addGram(b.gram, f.heard, 1)
 	switch f.model {
 	case OLS:
+		b.pull = make([]float64, f.psiAt())
+		b.rss = f.pullOf(f.heard, b.pull)
 		return b
 	case Censored:
 		t := f.tobit(miss)
@@ -195,7 +199,7 @@ func (b *bandRefit) without(without []bool, givenFloor bool) *groupFit {
 	}
 	f.theta, f.rates, f.warnings = slices.Clone(f.theta), slices.Clone(f.rates), nil
 	if f.model == OLS {
-		if !f.leastSquares(gram) {
+		if !b.leastSquares(&f, gram, left) {
 			return nil
 		}
 		return &f
@@ -262,9 +266,34 @@ func (b *bandRefit) tallies(without []bool) []tally {
 	return out
 }
 
+// pullOf adds Σ e x over those of some rows that heard, with e what the parameters
+// leave of a level, and gives Σ e².
+func (f *groupFit) pullOf(rows []int, to []float64) (rss float64) {
+	x := make([]float64, len(f.locals(0)))
+	k := -1
+	var at []int
+	for _, i := range rows {
+		if f.level[i].Heard == 0 {
+			continue
+		}
+		if k < 0 || i < f.design.start[k] || i >= f.design.start[k+1] {
+			k = f.blockOf(i)
+			at = f.locals(k)
+		}
+		e := f.level[i].MeanDBm - f.regressors(i, at, f.theta, x)
+		rss += e * e
+		for a := range len(at) - f.psi {
+			to[at[a]] += e * x[a]
+		}
+	}
+	return rss
+}
+
 // leastSquares solves the rows that are left with the bounds held that all rows
-// hold; false where others would be.
-func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
+// hold; false where others would be. From the parameters of all rows the step Δ
+// solves G Δ = u, G and u the sums of x xᵀ and e x over what is left, and takes
+// uᵀΔ off the sum of squares there: no row that is left is looked at.
+func (b *bandRefit) leastSquares(f *groupFit, gram *mat.SymDense, out []int) bool {
 	p := f.psiAt()
 	var free []int
 	for j := range p {
@@ -275,8 +304,8 @@ func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
 	q := len(free)
 	g := mat.NewSymDense(q, nil)
 	for a, i := range free {
-		for b := a; b < q; b++ {
-			g.SetSym(a, b, gram.At(i, free[b]))
+		for c := a; c < q; c++ {
+			g.SetSym(a, c, gram.At(i, free[c]))
 		}
 	}
 	var c mat.Cholesky
@@ -284,22 +313,13 @@ func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
 		return false
 	}
 	u := make([]float64, p)
-	rss := 0.0
-	// The second round solves for the rounding of the first; the third looks.
-	for round := range 3 {
-		clear(u)
-		rss = 0
-		f.eachHeard(func(i int, at []int, x []float64, eta float64) {
-			e := f.level[i].MeanDBm - eta
-			rss += e * e
-			for a := range len(at) - f.psi {
-				u[at[a]] += e * x[a]
-			}
-		})
-		if round == 2 {
-			break
-		}
-		v := mat.NewVecDense(q, nil)
+	rss := b.rss - f.pullOf(out, u)
+	for j := range u {
+		u[j] = b.pull[j] - u[j]
+	}
+	v := mat.NewVecDense(q, nil)
+	// The second round solves for the rounding of the first.
+	for range 2 {
 		for a, j := range free {
 			v.SetVec(a, u[j])
 		}
@@ -309,7 +329,14 @@ func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
 			}
 		}
 		for a, j := range free {
-			f.theta[j] += v.AtVec(a)
+			step := v.AtVec(a)
+			rss -= step * u[j]
+			f.theta[j] += step
+		}
+		for j := range u {
+			for a, k := range free {
+				u[j] -= gram.At(j, k) * v.AtVec(a)
+			}
 		}
 	}
 	for j := range p {
@@ -317,6 +344,7 @@ func (f *groupFit) leastSquares(gram *mat.SymDense) bool {
 			return false
 		}
 	}
+	rss = max(rss, 0)
 	f.sigma = math.Sqrt(rss / float64(f.counts.heard-q))
 	f.theta[p] = math.Log(max(math.Sqrt(rss/float64(f.counts.heard)), 1e-6))
 	return true
