@@ -253,12 +253,12 @@ func (m *Model) nextStepOf() tea.Cmd {
 	return m.keepAnswers(drill.Give(a.said, a.now), "You say: "+a.now.String()+".")
 }
 
-// aimPlace puts the place at the cursor of the lens, else where the plan has the
+// aimPlace puts the place at the cursor of the lens where it was moved by hand, else where the plan has the
 // thing that is to be placed.
 func (m *Model) aimPlace() {
 	a := m.ans
 	switch ap := m.apNamed(); {
-	case m.gaze.lens != walkLens && m.gaze.placed:
+	case m.gaze.lens != walkLens && m.gaze.placed && m.gaze.moved:
 		a.floor, a.place = m.gaze.floor, m.gaze.at
 	case ap != nil:
 		a.floor, a.place = ap.Floor, ap.At

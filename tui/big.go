@@ -163,7 +163,7 @@ func (m *Model) clicked(msg tea.MouseMsg) tea.Cmd {
 	}
 	switch md := m.mode(); {
 	case md == looking || md == gazing:
-		m.gaze.floor, m.gaze.at, m.gaze.placed = f.ID, at, true
+		m.gaze.floor, m.gaze.at, m.gaze.placed, m.gaze.moved = f.ID, at, true, true
 		if m.gaze.lens == levelLens {
 			if ap := m.boxAt(f.ID, at); ap >= 0 {
 				m.gaze.ap = ap

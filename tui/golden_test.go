@@ -55,6 +55,7 @@ var states = []struct {
 	{"lens-hole", func(r *robot) { walked(r, 12); r.press("3") }},
 	{"lens-early", func(r *robot) { walked(r, 2); r.press("m", "m") }},
 	{"big", func(r *robot) { walked(r, 9); r.press("t") }},
+	{"big-turning", func(r *robot) { walked(r, 9); r.press("t", "space") }},
 	{"zoom", func(r *robot) { walked(r, 9); r.press("+") }},
 }
 

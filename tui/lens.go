@@ -34,6 +34,7 @@ type gaze struct {
 	floor  string // empty: where the walk is
 	at     orb.Point
 	placed bool // at is a place of floor
+	moved  bool // by hand
 	ap     int  // of the level lens
 	item   int  // of the error and the odd lens, by rank
 	other  bool // the other map of the heard and the error lens
@@ -78,7 +79,7 @@ func (m *Model) nextLens(d int) tea.Cmd {
 func (m *Model) setLens(l lens) tea.Cmd {
 	if l != walkLens && m.gaze.lens == walkLens {
 		floor, at := m.place()
-		m.gaze.floor, m.gaze.at, m.gaze.placed = floor, at, floor != ""
+		m.gaze.floor, m.gaze.at, m.gaze.placed, m.gaze.moved = floor, at, floor != "", false
 	}
 	m.gaze.lens, m.gaze.item, m.gaze.other, m.said = l, 0, false, note{}
 	m.aim()
@@ -176,6 +177,7 @@ func (m *Model) moveCursor(dx, dy float64) tea.Cmd {
 		return nil
 	}
 	b := m.bound(f)
+	m.gaze.moved = true
 	m.gaze.at[0] = min(max(m.gaze.at[0]+dx*per, b.Min[0]), b.Max[0])
 	m.gaze.at[1] = min(max(m.gaze.at[1]+2*dy*per, b.Min[1]), b.Max[1])
 	return nil

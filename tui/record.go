@@ -13,8 +13,11 @@ import (
 func (m *Model) drawRecording(s *slip) {
 	rec := m.s.Recording()
 	v := m.s.Pending()
-	big := 1
-	if s.r.w >= 40 && s.r.h >= 34 {
+	big, arrow := 1, 1
+	switch {
+	case s.r.w >= 40 && s.r.h >= 34:
+		big, arrow = 2, 2
+	case m.bigNow() && s.r.h >= 24: // large figures, and the facing as a word
 		big = 2
 	}
 	o := m.words.offset(m.s.Offset())
@@ -31,10 +34,15 @@ func (m *Model) drawRecording(s *slip) {
 		s.text("Stand as you like", m.look.strong)
 	} else {
 		s.text(verb+strings.ToUpper(facing(deg)), m.look.strong)
-		if !m.cfg.ASCII {
-			m.drawArrow(s, deg, big)
-		} else {
+		word := m.bigNow() && m.bigText(s.c, s.r.x, s.r.y+s.y, s.r.w, facing(deg), 1, m.look.accentStrong) > 0
+		if word {
+			s.y += 5
+		}
+		switch rest := 1 + big + 1 + 2 + 5*big; {
+		case m.cfg.ASCII && !word:
 			s.gap()
+		case !m.cfg.ASCII && (!word || s.room() > 5*arrow+rest):
+			m.drawArrow(s, deg, arrow)
 		}
 	}
 	s.gap()
