@@ -38,6 +38,7 @@ type outcome struct {
 	more              int // something was named besides
 	errs              []float64
 	by, se            []sized
+	apart             [][2]int // per density of access points: found, sites
 }
 
 // sized is one site with the size of its fault.
@@ -48,7 +49,7 @@ type sized struct {
 
 // study plants a fault in sites and counts.
 func study(t testing.TB, f fault, k kind, from uint64, n int) outcome {
-	var o outcome
+	o := outcome{apart: make([][2]int, len(allDensity))}
 	for seed := from; o.sites < n; seed++ {
 		sc := newScene(seed, k)
 		p, ok := f.plant(sc)
@@ -72,6 +73,11 @@ func study(t testing.TB, f fault, k kind, from uint64, n int) outcome {
 					o.first++
 				}
 			}
+		}
+		d := slices.Index(allDensity, sc.spacing)
+		o.apart[d][1]++
+		if found {
+			o.apart[d][0]++
 		}
 		switch {
 		case !found && len(rep.Findings) > 0:
@@ -153,7 +159,7 @@ func TestStudy(t *testing.T) {
 			fmt.Printf("| %s | %d of %d (%.1f %%) | %v |\n", name, some, n, 100*float64(some)/float64(n), what)
 		}
 	}
-	fmt.Printf("\n| sites | fault | size | found | named first | only another named | another named too | median error |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n")
+	fmt.Printf("\n| sites | fault | size | found | at 8, 11, 15 m between access points | named first | only another named | another named too | median error |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |\n")
 	by, se := map[string]map[doubt.Kind][]sized{}, map[string][]sized{}
 	for _, k := range kinds {
 		if k.name != "clean" && k.name != "hard" {
@@ -165,7 +171,7 @@ func TestStudy(t *testing.T) {
 				continue
 			}
 			o := study(t, f, k.kind, 1000, n)
-			fmt.Printf("| %s | %s | %s | %d of %d (%.0f %%) | %d | %d | %d | %.1f |\n", k.name, f.name, f.size, o.hit, o.sites, 100*float64(o.hit)/float64(o.sites), o.first, o.wrong, o.more, median(o.errs))
+			fmt.Printf("| %s | %s | %s | %d of %d (%.0f %%) | %s | %d | %d | %d | %.1f |\n", k.name, f.name, f.size, o.hit, o.sites, 100*float64(o.hit)/float64(o.sites), o.byDensity(), o.first, o.wrong, o.more, median(o.errs))
 			by[k.name][f.kind] = append(by[k.name][f.kind], o.by...)
 			if _, walk, ok := strings.Cut(f.name, "power, "); ok {
 				walk = k.name + ", " + walk
@@ -200,6 +206,15 @@ func TestStudy(t *testing.T) {
 			}
 		}
 	}
+}
+
+// byDensity is the share found at each density of access points.
+func (o *outcome) byDensity() string {
+	var out []string
+	for _, a := range o.apart {
+		out = append(out, fmt.Sprintf("%.0f %%", 100*float64(a[0])/float64(a[1])))
+	}
+	return strings.Join(out, ", ")
 }
 
 // perError prints what is found of changes of power by their size over its
