@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"footrule/internal/median"
 	"footrule/internal/walk"
 )
 
@@ -35,7 +36,7 @@ func (f *fit) prospects(o *Outlook) []string {
 				worst = i
 			}
 		}
-		return median(v), worst, blind
+		return median.Of(v), worst, blind
 	}
 	say := func(what, by, unit, none, never string, value func(a *APOutlook) float64) {
 		mid, worst, blind := sizes(value)
@@ -64,7 +65,7 @@ func (f *fit) prospects(o *Outlook) []string {
 		out = append(out, "no visit recorded at the wrong place, however far off")
 	} else {
 		slices.Sort(off)
-		out = append(out, fmt.Sprintf("a visit recorded %.0f m from where it was made, at half of the points%s", median(off), share(len(off), len(o.Visits))))
+		out = append(out, fmt.Sprintf("a visit recorded %.0f m from where it was made, at half of the points%s", median.Of(off), share(len(off), len(o.Visits))))
 	}
 	var deaf []string
 	for i := range o.APs {

@@ -1,9 +1,9 @@
 package doubt
 
 import (
-	"math"
 	"slices"
 
+	"footrule/internal/parallel"
 	"footrule/internal/radio"
 
 	"gonum.org/v1/gonum/blas/blas64"
@@ -90,7 +90,7 @@ func newFit(v *view) *fit {
 		f.radios[k] = rf
 	}
 	f.aim()
-	each(len(f.bands), func(b int) { f.start(b) })
+	parallel.Do(len(f.bands), func(b int) { f.start(b) })
 	f.hyper(startLengths, startNuggets, startSlopes)
 	f.shared(2, .8)
 	f.hyper(around(f.ell, .75, 1, 1.33), plus(f.rho, -.1, 0, .1), around(f.tauN, .7, 1, 1.4))
@@ -163,16 +163,3 @@ func (f *fit) aim() {
 }
 
 func (f *fit) y(k, i int) float64 { return f.v.rows.level[k*f.v.rows.n+i] }
-
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	v = slices.Clone(v)
-	slices.Sort(v)
-	k := len(v) / 2
-	if len(v)%2 == 1 {
-		return v[k]
-	}
-	return (v[k-1] + v[k]) / 2
-}

@@ -3,6 +3,8 @@ package doubt
 import (
 	"math"
 
+	"footrule/internal/median"
+
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -91,7 +93,7 @@ func (f *fit) bookends() []*bookend {
 		if len(heard) < bookendAPs {
 			continue
 		}
-		mid := median(heard)
+		mid := median.Of(heard)
 		for ap := range d {
 			if !math.IsNaN(d[ap]) {
 				diffs[ap] = append(diffs[ap], d[ap]-mid)

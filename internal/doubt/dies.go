@@ -3,6 +3,8 @@ package doubt
 import (
 	"math"
 	"slices"
+
+	"footrule/internal/parallel"
 )
 
 // A part of a floor may lie behind walls that are not on the plan: what is left
@@ -26,7 +28,7 @@ const leastBefore = 3
 // the one counts where hearing is likeliest.
 func (f *fit) dies() []Finding {
 	out := make([]*Finding, len(f.v.spots))
-	each(len(out), func(ap int) {
+	parallel.Do(len(out), func(ap int) {
 		last, heard := -1, 0
 		for k := range f.radios {
 			if rf := &f.radios[k]; rf.ap == ap && len(rf.rows) > 0 {

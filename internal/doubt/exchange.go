@@ -3,6 +3,8 @@ package doubt
 import (
 	"math"
 	"slices"
+
+	"footrule/internal/parallel"
 )
 
 // exchanges tries every two of the worst rows in each other's places, by the
@@ -25,7 +27,7 @@ func (f *fit) exchanges(worst []spotted, before float64) []Finding {
 		}
 	}
 	gain := make([]float64, len(pairs))
-	each(len(pairs), func(p int) {
+	parallel.Do(len(pairs), func(p int) {
 		gain[p] = f.again(f.v.with(exchanged(r, top[pairs[p][0]].rows, top[pairs[p][1]].rows), f.v.spots, true)).total() - before
 	})
 	var out []Finding

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/say"
 	"footrule/internal/site"
 	"footrule/internal/walk"
 )
@@ -73,7 +74,7 @@ func Find(ctx context.Context, s *site.Site, walks []walk.Walk, o Options) (*Rep
 // missing says why nothing can be looked for.
 func (r *rows) missing() string {
 	if r.n < leastVisits {
-		return fmt.Sprintf("%s, and it takes %d to tell anything from chance; walk more points", visits(r.n), leastVisits)
+		return fmt.Sprintf("%s, and it takes %d to tell anything from chance; walk more points", say.Count(r.n, "visit"), leastVisits)
 	}
 	aps := map[int]bool{}
 	for k, ref := range r.refs {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"footrule/internal/doubt"
+	"footrule/internal/median"
 	"footrule/internal/radio"
 	"footrule/internal/site"
 	"footrule/internal/walk"
@@ -83,7 +84,7 @@ func TestLabels(t *testing.T) {
 func TestMoved(t *testing.T) {
 	o := study(t, fault{kind: doubt.Moved, plant: plantSpacing(1)}, clean, 0, few(12))
 	atLeast(t, .85, o.hit, o.sites, "moved by one spacing")
-	assert.LessOrEqual(t, median(o.errs), 2.5)
+	assert.LessOrEqual(t, median.Of(o.errs), 2.5)
 	o = study(t, fault{kind: doubt.Moved, plant: plantSpacing(.3)}, clean, 0, few(8))
 	atMost(t, .25, o.hit, o.sites, "moved by 0.3 of the spacing")
 }
@@ -111,7 +112,7 @@ func TestPower(t *testing.T) {
 	n := few(6)
 	o := study(t, fault{kind: doubt.Power, plant: plantStep(9, (*scene).back)}, clean, 0, n)
 	atLeast(t, .90, o.hit, o.sites, "9 dB, coming back")
-	assert.LessOrEqual(t, median(o.errs), 2.0)
+	assert.LessOrEqual(t, median.Of(o.errs), 2.0)
 	o = study(t, fault{kind: doubt.Power, plant: plantStep(6, (*scene).bookends)}, clean, 0, n)
 	atLeast(t, .80, o.hit, o.sites, "6 dB, bookends")
 	o = study(t, fault{kind: doubt.Power, plant: plantStep(3, once)}, clean, 0, n)
@@ -123,13 +124,13 @@ func TestPower(t *testing.T) {
 func TestScale(t *testing.T) {
 	o := study(t, fault{kind: doubt.Scale, plant: plantScale(false)}, clean, 0, few(8))
 	atLeast(t, .90, o.hit, o.sites, "points 10 % off about the origin")
-	assert.LessOrEqual(t, median(o.errs), .03)
+	assert.LessOrEqual(t, median.Of(o.errs), .03)
 }
 
 func TestPoints(t *testing.T) {
 	o := study(t, fault{kind: doubt.Point, plant: plantPoint(20)}, clean, 0, few(10))
 	atLeast(t, .75, o.hit, o.sites, "a point 20 m off")
-	assert.LessOrEqual(t, median(o.errs), 3.0)
+	assert.LessOrEqual(t, median.Of(o.errs), 3.0)
 	o = study(t, fault{kind: doubt.Exchange, plant: plantExchange}, clean, 0, few(8))
 	atLeast(t, .80, o.hit, o.sites, "two points exchanged")
 }
@@ -137,7 +138,7 @@ func TestPoints(t *testing.T) {
 func TestReceivers(t *testing.T) {
 	o := study(t, fault{kind: doubt.Receiver, plant: plantReceiver(func(n, _ int) bool { return n%2 == 1 })}, clean, 0, few(8))
 	atLeast(t, .85, o.hit, o.sites, "5 dB, interleaved")
-	assert.LessOrEqual(t, median(o.errs), 1.0)
+	assert.LessOrEqual(t, median.Of(o.errs), 1.0)
 }
 
 // What is promised holds: of faults that are larger than the report says would be

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sync"
 
+	"footrule/internal/parallel"
 	"footrule/internal/site"
 
 	"github.com/paulmach/orb"
@@ -127,7 +128,7 @@ func (g *ground) measure(spots []spot, floors []int, at []orb.Point) *ways {
 	for m := range w.c {
 		w.c[m] = make([]float64, len(w.x))
 	}
-	each(len(at), func(i int) {
+	parallel.Do(len(at), func(i int) {
 		c := make([]float64, g.materials)
 		for s := range spots {
 			clear(c)

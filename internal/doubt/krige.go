@@ -3,6 +3,8 @@ package doubt
 import (
 	"math"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/lapack/lapack64"
@@ -105,7 +107,7 @@ func (f *fit) kinship() {
 	r := f.v.rows
 	f.krigs = make([]kriged, len(f.radios))
 	loo := make([][]float64, len(f.radios)) // standardised, NaN where not heard
-	each(len(f.radios), func(k int) {
+	parallel.Do(len(f.radios), func(k int) {
 		rf := &f.radios[k]
 		f.krigs[k] = f.krige(k, rf.rows)
 		loo[k] = make([]float64, r.n)

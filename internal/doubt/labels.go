@@ -1,6 +1,10 @@
 package doubt
 
-import "math"
+import (
+	"math"
+
+	"footrule/internal/parallel"
+)
 
 // labels looks for access points that hang at each other's places. M[k][m] is L
 // of what is heard as k if it hangs at the place of m; the permutation that
@@ -20,7 +24,7 @@ func (f *fit) labels() []Finding {
 		return nil
 	}
 	gain := make([][]float64, n)
-	each(n, func(a int) {
+	parallel.Do(n, func(a int) {
 		ll := f.likely(heard[a], f.plan)
 		gain[a] = make([]float64, n)
 		for b := range heard {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/parallel"
+
 	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -113,7 +115,7 @@ func (f *fit) levelsOn(floor int, units [][]int) *levels {
 		return g
 	}
 	near := make([]float64, r.n*n) // C between rows and cells
-	each(r.n, func(i int) {
+	parallel.Do(r.n, func(i int) {
 		if r.floor[i] != floor {
 			return
 		}
@@ -123,7 +125,7 @@ func (f *fit) levelsOn(floor int, units [][]int) *levels {
 	})
 	w := ground.measure(f.v.spots, floors, g.at)
 	g.maps = make([]kriging, len(f.radios))
-	each(len(f.radios), func(k int) { g.maps[k] = f.mapOf(k, floor, g.at, near, w, units) })
+	parallel.Do(len(f.radios), func(k int) { g.maps[k] = f.mapOf(k, floor, g.at, near, w, units) })
 	return g
 }
 

@@ -3,6 +3,8 @@ package doubt
 import (
 	"math"
 
+	"footrule/internal/parallel"
+
 	"github.com/paulmach/orb"
 )
 
@@ -19,7 +21,7 @@ const (
 //	lbf = log mean_a exp(L(a) − L(plan))
 func (f *fit) moved() []Finding {
 	out := make([]*Finding, len(f.v.spots))
-	each(len(out), func(ap int) {
+	parallel.Do(len(out), func(ap int) {
 		if f.heardRows(ap) < 4 {
 			return
 		}

@@ -1,6 +1,11 @@
 package doubt
 
-import "math"
+import (
+	"math"
+
+	"footrule/internal/median"
+	"footrule/internal/parallel"
+)
 
 // Outlook is what a walk could have found, by the formulas that find it: sizes
 // that are seen in nine of ten sites.
@@ -51,7 +56,7 @@ func (f *fit) outlook() Outlook {
 	out := Outlook{APs: make([]APOutlook, len(f.v.spots))}
 	steps := f.steps()
 	ends := f.bookends()
-	each(len(out.APs), func(ap int) {
+	parallel.Do(len(out.APs), func(ap int) {
 		o := APOutlook{AP: ap, MoveM: f.moveSeen(ap), StepDB: math.NaN(), StepSE: math.NaN()}
 		for i := range steps {
 			if steps[i].ap == ap {
@@ -84,7 +89,7 @@ func (s *step) seen(f *fit) (db, se float64) {
 	if len(dens) == 0 {
 		return math.NaN(), math.NaN()
 	}
-	v := 1 / (median(dens) * s.share)
+	v := 1 / (median.Of(dens) * s.share)
 	small, large := v+driftSD*driftSD, v+stepSD*stepSD
 	if !f.repeated(f.v.rows.n/2, s.ap) {
 		return math.NaN(), math.Sqrt(v)
@@ -205,7 +210,7 @@ func (f *fit) pointsSeen() []VisitOutlook {
 	for fl := range grounds {
 		grounds[fl] = f.levelsOn(fl, nil)
 	}
-	each(r.n, func(i int) {
+	parallel.Do(r.n, func(i int) {
 		out[i] = VisitOutlook{*f.visit(i), math.NaN()}
 		g := grounds[r.floor[i]]
 		if r.out[i] || len(g.at) == 0 {

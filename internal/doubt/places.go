@@ -1,6 +1,10 @@
 package doubt
 
-import "math"
+import (
+	"math"
+
+	"footrule/internal/parallel"
+)
 
 // likely gives, for every spot from which w measures, the log likelihood L of
 // what was heard and not heard of an access point that hangs there:
@@ -120,7 +124,7 @@ func (f *fit) likelyRadio(k int, w *ways, out []float64) {
 // total is the log likelihood of the site as the view has it.
 func (f *fit) total() float64 {
 	sums := make([]float64, len(f.v.spots))
-	each(len(sums), func(ap int) { sums[ap] = f.plain(ap) })
+	parallel.Do(len(sums), func(ap int) { sums[ap] = f.plain(ap) })
 	t := 0.0
 	for _, v := range sums {
 		t += v

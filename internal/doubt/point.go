@@ -3,6 +3,9 @@ package doubt
 import (
 	"math"
 	"slices"
+
+	"footrule/internal/median"
+	"footrule/internal/parallel"
 )
 
 // Constants of a point at the wrong place.
@@ -32,7 +35,7 @@ type spotted struct {
 func (f *fit) points() []spotted {
 	units := f.units()
 	worth := make([]float64, len(units))
-	each(len(units), func(u int) { worth[u] = f.misfit(units[u]) })
+	parallel.Do(len(units), func(u int) { worth[u] = f.misfit(units[u]) })
 	order := make([]int, len(units))
 	for i := range order {
 		order[i] = i
@@ -92,7 +95,7 @@ func (f *fit) misfit(unit []int) float64 {
 			z = append(z, (h.mean-h.mu)/math.Sqrt(h.v*f.bands[f.radios[k].band].s2))
 		}
 	}
-	mid := median(z)
+	mid := median.Of(z)
 	sum := 0.0
 	for _, v := range z {
 		v -= mid
@@ -108,7 +111,7 @@ func (f *fit) pointsOn(floor int, units [][]int) []spotted {
 		return nil
 	}
 	out := make([]spotted, len(units))
-	each(len(units), func(u int) { out[u] = f.pointAt(u, units[u], floor, g) })
+	parallel.Do(len(units), func(u int) { out[u] = f.pointAt(u, units[u], floor, g) })
 	return slices.DeleteFunc(out, func(s spotted) bool { return s.rows == nil })
 }
 

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"footrule/internal/parallel"
 )
 
 // Constants of a power step.
@@ -46,7 +48,7 @@ func (s *step) size(row int) (db, se float64) {
 // steps gives a step of every access point that enough rows heard.
 func (f *fit) steps() []step {
 	all := make([]step, len(f.v.spots))
-	each(len(all), func(ap int) { all[ap] = f.step(ap) })
+	parallel.Do(len(all), func(ap int) { all[ap] = f.step(ap) })
 	all = slices.DeleteFunc(all, func(s step) bool { return !slices.Contains(s.ok, true) })
 	if len(all) > 3 {
 		for i := range f.v.rows.n {
@@ -64,7 +66,7 @@ func (f *fit) steps() []step {
 			}
 		}
 	}
-	each(len(all), func(j int) { all[j].weigh() })
+	parallel.Do(len(all), func(j int) { all[j].weigh() })
 	return all
 }
 

@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 )
@@ -16,7 +18,7 @@ import (
 //	p = (1 + #{draws with at least margin}) / (1 + draws)
 func (f *fit) pValue(ctx context.Context, margin float64, draws int, seed uint64) float64 {
 	at := make([]float64, draws)
-	each(draws, func(d int) {
+	parallel.Do(draws, func(d int) {
 		if ctx.Err() != nil {
 			return
 		}

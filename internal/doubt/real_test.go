@@ -2,38 +2,15 @@ package doubt_test
 
 import (
 	"context"
-	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 
 	"footrule/internal/doubt"
-	"footrule/internal/site"
-	"footrule/internal/walk"
+	"footrule/internal/realsite"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
-
-// realSite reads open data of a real site beside the repository. The test is
-// skipped where it is not there.
-func realSite(t *testing.T, folder, file string) (*site.Site, []walk.Walk) {
-	t.Helper()
-	dir := filepath.Join("..", "..", "..", "shared", "data", folder)
-	f, err := os.Open(filepath.Join(dir, "site.toml"))
-	if err != nil {
-		t.Skipf("open data of real sites are not beside the repository: %v", err)
-	}
-	defer f.Close()
-	s, err := site.Read(f.Name(), f)
-	require.NoError(t, err)
-	c, err := os.Open(filepath.Join(dir, file+".csv"))
-	require.NoError(t, err)
-	defer c.Close()
-	r, err := walk.ReadCSV(c, c.Name(), s)
-	require.NoError(t, err)
-	return s, []walk.Walk{{Header: walk.Header{ID: file}, Visits: r.Visits}}
-}
 
 // On real floors whose plans are right nothing is named; with two labels
 // exchanged on the plan, for every pair, mostly that pair is, and hardly ever
@@ -44,7 +21,7 @@ func TestRealSites(t *testing.T) {
 		pairs        int
 	}{{"rtt_library", "survey-300", 15}, {"rtt_library", "survey", 3}, {"ble_tetam", "survey", 22}} {
 		t.Run(c.folder+" "+c.file, func(t *testing.T) {
-			s, w := realSite(t, c.folder, c.file)
+			s, w := realsite.Read(t, c.folder, c.file)
 			rep, err := doubt.Find(context.Background(), s, w, doubt.Options{})
 			require.NoError(t, err)
 			for _, f := range rep.Findings {

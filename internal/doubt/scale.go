@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/parallel"
+
 	"github.com/paulmach/orb"
 )
 
@@ -47,7 +49,7 @@ func (f *fit) scaleAbout(middle bool, before float64) (Finding, bool) {
 		weight[i] = math.Exp(-logs[i] * logs[i] / (2 * scaleSD * scaleSD))
 		sum += weight[i]
 	}
-	each(scaleSteps, func(i int) {
+	parallel.Do(scaleSteps, func(i int) {
 		switch {
 		case i == scaleSteps/2:
 			ll[i] = before
@@ -165,7 +167,7 @@ func (f *fit) again(v *view) *fit {
 // refactor takes the correlation anew.
 func (f *fit) refactor() {
 	f.corr = f.correlation(f.ell, f.rho)
-	each(len(f.radios), func(k int) {
+	parallel.Do(len(f.radios), func(k int) {
 		rf := &f.radios[k]
 		rf.chol, rf.logDet = factor(f.corr, f.v.rows.n, rf.rows)
 	})

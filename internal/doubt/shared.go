@@ -4,6 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/median"
+	"footrule/internal/parallel"
+
 	"gonum.org/v1/gonum/blas/blas64"
 )
 
@@ -34,7 +37,7 @@ func (f *fit) shared(rounds int, step float64) {
 	have := make([]held, len(f.radios))
 	for range rounds {
 		sums := make([]radioSum, len(f.radios))
-		each(len(f.radios), func(k int) {
+		parallel.Do(len(f.radios), func(k int) {
 			rf := &f.radios[k]
 			if len(rf.rows) < 3 {
 				return
@@ -114,7 +117,7 @@ func (f *fit) pool(b int, sums []radioSum, step float64) {
 	if len(ratios) == 0 {
 		return
 	}
-	mid := median(ratios)
+	mid := median.Of(ratios)
 	p := 2 + len(bf.loss)
 	prior := bf.equations(bf.s2)
 	eq := &equations{p: p, a: make([]float64, p*p), b: make([]float64, p)}
@@ -168,7 +171,7 @@ func (f *fit) hyper(lengths, nuggets, slopes []float64) {
 	order = order[:min(len(order), mostRadios)]
 	now := f.correlation(f.ell, f.rho)
 	used := make([][]int, len(order))
-	each(len(order), func(j int) {
+	parallel.Do(len(order), func(j int) {
 		k := order[j]
 		rf := &f.radios[k]
 		t, logDet := factor(now, f.v.rows.n, rf.rows)
@@ -178,7 +181,7 @@ func (f *fit) hyper(lengths, nuggets, slopes []float64) {
 		}
 	})
 	score := make([]float64, len(lengths)*len(nuggets)*len(slopes))
-	each(len(lengths)*len(nuggets), func(c int) {
+	parallel.Do(len(lengths)*len(nuggets), func(c int) {
 		corr := f.correlation(lengths[c/len(nuggets)], nuggets[c%len(nuggets)])
 		for j, k := range order {
 			t, logDet := factor(corr, f.v.rows.n, used[j])

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"footrule/internal/median"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -82,7 +84,7 @@ func (f *fit) start(b int) {
 			}
 			abs = append(abs, math.Abs(res[i]))
 		}
-		s := max(1.4826*median(abs), 1)
+		s := max(1.4826*median.Of(abs), 1)
 		bf.s2 = s * s
 		for i := range weight {
 			weight[i] = min(1, 1.345*s/math.Abs(res[i])) // 95 % efficiency at the normal (Huber 1964)
@@ -95,11 +97,11 @@ func (f *fit) start(b int) {
 			levels = append(levels, level[k])
 		}
 	}
-	bf.level = median(levels)
+	bf.level = median.Of(levels)
 	for i := range levels {
 		levels[i] = math.Abs(levels[i] - bf.level)
 	}
-	bf.tauA = min(max(1.4826*median(levels), 3), 12)
+	bf.tauA = min(max(1.4826*median.Of(levels), 3), 12)
 }
 
 func (b *bandFit) prior() []float64 {

@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"footrule/internal/doubt"
+	"footrule/internal/median"
 
 	"github.com/stretchr/testify/require"
 )
@@ -171,7 +172,7 @@ func TestStudy(t *testing.T) {
 				continue
 			}
 			o := study(t, f, k.kind, 1000, n)
-			fmt.Printf("| %s | %s | %s | %d of %d (%.0f %%) | %s | %d | %d | %d | %.1f |\n", k.name, f.name, f.size, o.hit, o.sites, 100*float64(o.hit)/float64(o.sites), o.byDensity(), o.first, o.wrong, o.more, median(o.errs))
+			fmt.Printf("| %s | %s | %s | %d of %d (%.0f %%) | %s | %d | %d | %d | %.1f |\n", k.name, f.name, f.size, o.hit, o.sites, 100*float64(o.hit)/float64(o.sites), o.byDensity(), o.first, o.wrong, o.more, median.Of(o.errs))
 			by[k.name][f.kind] = append(by[k.name][f.kind], o.by...)
 			if _, walk, ok := strings.Cut(f.name, "power, "); ok {
 				walk = k.name + ", " + walk
@@ -241,13 +242,4 @@ func between(v []sized, lo, hi float64) (hits, all int) {
 		}
 	}
 	return hits, all
-}
-
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	v = slices.Clone(v)
-	slices.Sort(v)
-	return v[len(v)/2]
 }

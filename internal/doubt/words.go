@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 
+	"footrule/internal/say"
+
 	"github.com/paulmach/orb"
 )
 
@@ -82,7 +84,7 @@ func (fd *Finding) tell(r *rows) {
 		fd.Text = fmt.Sprintf("receiver %s reports %s dB (±%.1f) against %s, %s", quoted(fd.Receiver), signed(fd.Effect), 1.96*fd.SE, quoted(fd.Against), odds)
 		fd.Do = "walk the same points with both, or fit the walks of each receiver by themselves"
 	case Slope:
-		fd.Text = fmt.Sprintf("the level of %s does not fall with distance: its own exponent is %s (±%.1f), %s", names[0], minus(fmt.Sprintf("%.1f", fd.Effect)), 1.96*fd.SE, odds)
+		fd.Text = fmt.Sprintf("the level of %s does not fall with distance: its own exponent is %s (±%.1f), %s", names[0], say.Minus(fmt.Sprintf("%.1f", fd.Effect)), 1.96*fd.SE, odds)
 		fd.Do = "check where it hangs and its BSSIDs, and walk points near it; don't take positions from it until then"
 	}
 }
@@ -100,7 +102,7 @@ func (v *Visit) Name() string {
 
 // spot writes a place, with its floor where there are several.
 func (r *rows) spot(floor int, at orb.Point) string {
-	s := minus(fmt.Sprintf("(%.1f, %.1f)", at[0], at[1]))
+	s := say.Minus(fmt.Sprintf("(%.1f, %.1f)", at[0], at[1]))
 	if len(r.site.Floors) > 1 {
 		s += " on floor " + r.site.Floors[floor].ID
 	}
@@ -126,9 +128,7 @@ func changed(db float64) string {
 	return fmt.Sprintf("%.1f dB stronger", db)
 }
 
-func signed(v float64) string { return minus(fmt.Sprintf("%+.1f", v)) }
-
-func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
+func signed(v float64) string { return say.Minus(fmt.Sprintf("%+.1f", v)) }
 
 func quoted(name string) string {
 	if name == "" {
@@ -156,11 +156,4 @@ func unique(names []string) []string {
 		}
 	}
 	return out
-}
-
-func visits(n int) string {
-	if n == 1 {
-		return "1 visit"
-	}
-	return strconv.Itoa(n) + " visits"
 }
