@@ -130,6 +130,7 @@ func (l *live) walked(file string) {
 // the air lost and no more.
 func (l *live) recorded(file string) {
 	w := l.stored(file)
+	l.check(w.Receiver == "wlan0" && w.Adapter == "wlan0, driver mac80211_hwsim", "interface and driver are recorded", "%q, %q", w.Receiver, w.Adapter)
 	points, readings, worst, ghosts, due, missed := map[string]bool{}, 0, 0.0, 0, 0, 0
 	ok := true
 	for _, v := range w.Standing() {
