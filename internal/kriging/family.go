@@ -143,11 +143,6 @@ type Series struct {
 	WithinDF     int     // values less rows, over rows that count
 }
 
-// Of is a series of values y.
-func Of(f *Family, y []float64) Series {
-	return Series{Linear: NewLinear(f, y), Coef: []float64{1}}
-}
-
 // Hyper is what [Best] found: the hyperparameters that series share.
 type Hyper struct {
 	Node

@@ -63,17 +63,12 @@ func (m *Map) Mean(y, dst []float64) {
 // without the noise of a value there.
 func (m *Map) Variance(dst []float64) { copy(dst, m.share) }
 
-// Without sets mean and variance to those of the rows outside of a block, from
-// z = K⁻¹y: with b the rows P of the weights at x,
+// drop adds to mean and variance what leaving out a block changes; with b the rows
+// P of the weights at x,
 //
 //	m₋P(x) = m(x) − bᵀ ((K⁻¹)_PP)⁻¹ z_P,  v₋P(x) = v(x) + bᵀ ((K⁻¹)_PP)⁻¹ b
-func (m *Map) Without(y, z []float64, b *Block, mean, variance []float64) {
-	m.Mean(y, mean)
-	m.Variance(variance)
-	m.drop(b, b.pick(z), mean, variance)
-}
-
-// drop adds to mean and variance what leaving out a block changes; z_P is written over.
+//
+// z_P is written over.
 func (m *Map) drop(b *Block, zP, mean, variance []float64) {
 	// With (K⁻¹)_PP = UᵀU both are of the rows U⁻ᵀb: their products with U⁻ᵀz_P, and
 	// their squares.

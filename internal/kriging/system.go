@@ -180,7 +180,9 @@ func (b *Block) of(v *Solved, coef []float64) []float64 {
 	return z
 }
 
-// evidence takes a block out of what all rows say; z_P is written over.
+// evidence takes a block out of what all rows say, with z = K⁻¹y; z_P is written over:
+//
+//	log |K₋P| = log |K| + log |(K⁻¹)_PP|,  y₋Pᵀ K₋P⁻¹ y₋P = yᵀz − z_Pᵀ ((K⁻¹)_PP)⁻¹ z_P
 func (b *Block) evidence(e Evidence, zP []float64) Evidence {
 	n := len(b.rows)
 	for i := range n {
@@ -190,17 +192,6 @@ func (b *Block) evidence(e Evidence, zP []float64) Evidence {
 	e.N -= n
 	e.Square = max(0, e.Square-floats.Dot(zP, zP))
 	return e
-}
-
-// Evidence is that of y without the rows of a block, from z = K⁻¹y:
-//
-//	log |K₋P| = log |K| + log |(K⁻¹)_PP|,  y₋Pᵀ K₋P⁻¹ y₋P = yᵀz − z_Pᵀ ((K⁻¹)_PP)⁻¹ z_P
-func (s *System) Evidence(y, z []float64, without *Block) Evidence {
-	e := Evidence{N: len(y), LogDet: s.logDet, Square: floats.Dot(y, z)}
-	if without == nil || len(without.rows) == 0 {
-		return e
-	}
-	return without.evidence(e, without.pick(z))
 }
 
 // LeaveOneOut gives, for every row, its value less what the other rows predict,
