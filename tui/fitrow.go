@@ -112,7 +112,11 @@ func (m *Model) drawFitRow(s *slip, r fitRow) {
 	}
 	s.c.Right(end, y, 6, r.value, m.look.strong)
 	n := s.c.Text(end+1, y, r.half, m.look.text)
-	s.c.Text(max(x+26, end+2+n), y, r.unit, m.look.quiet)
+	at := max(x+26, end+2+n)
+	if u := canvas.Width(r.unit); at+u > x+s.r.w { // dB for dBm would be another unit
+		at = max(x+s.r.w-u, end+1+n)
+	}
+	s.c.Text(at, y, r.unit, m.look.quiet)
 	s.y++
 }
 

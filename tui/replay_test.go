@@ -133,7 +133,7 @@ func TestReplayGoldens(t *testing.T) {
 	one := walkedBy(t, 9, nil)
 	two := walkedBy(t, 7, func(r *robot) { r.ether.delta[2] = -9 })
 	two.Name = "walk 3"
-	for _, size := range [][2]int{{80, 24}, {120, 40}} {
+	for _, size := range [][2]int{{80, 24}, {120, 40}, {200, 60}} {
 		for _, st := range replayStates {
 			name := fmt.Sprintf("%s-%dx%d", st.name, size[0], size[1])
 			t.Run(name, func(t *testing.T) {

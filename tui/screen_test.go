@@ -284,3 +284,44 @@ func TestPicturesOfReplays(t *testing.T) {
 		inManual(t, picture.name, got)
 	}
 }
+
+// TestLensesOnATerminal goes through every lens by keys in a real program: its
+// figures, its cursor, the next thing it names, zoom and pan, and the way back.
+func TestLensesOnATerminal(t *testing.T) {
+	s := hall()
+	up := s.Floors[0]
+	up.ID, up.Name, up.ElevationM, up.Points = "1", "First", 3.5, nil
+	s.Floors = append(s.Floors, up)
+	r := scene(t, s, grid(s, 4), settings(), func(c *tui.Config) {
+		c.Profile, c.After = canvas.TrueColor, func(time.Duration) <-chan time.Time { return nil }
+	}).open(80, 24)
+	walked(r, 12)
+	q := program(t, r.m, 80, 24)
+	for _, step := range []struct {
+		keys string
+		sees []string
+	}{
+		{"2", []string{"LEVEL", "AP-01", "at 1 m", "exponent", "dBm by distance", "AP-01 at −"}},
+		{"n", []string{"AP-02", "2 of 6", "AP-02 at −"}},
+		{"\x1b[C\x1b[A", []string{"10.9, 7.9 m: AP-02 at −"}}, // right and up by a cell
+		{"+", []string{"10.9, 7.9 m: AP-02 at −"}},
+		{"\x1b[1;2C", []string{"13.3, 7.9 m: AP-02 at −"}}, // five cells of half the size
+		{"-", []string{"LEVEL"}},
+		{"f", []string{"1 First", "23.0, 12.0 m"}},
+		{"f", []string{"G Ground"}},
+		{"3", []string{"HEARD", "Access points heard", "3 or more", "below 3", "heard, need 3."}},
+		{"n", []string{"one more AP at"}},
+		{"d", []string{"Inside the hull"}},
+		{"4", []string{"ERROR", "Half within", "RMS / bound", "Worst points", "▸ P03", "P03 had no fix."}},
+		{"n", []string{"▸ P04", "P04 was off by"}},
+		{"d", []string{"error to expect"}},
+		{"5", []string{"ODD", "What does not fit", "▸ AP-03 hangs elsewhere"}},
+		{"\t", []string{"▸ P04 recorded elsewhere"}},
+		{"6", []string{"PREP", "Infrastructure"}},
+		{"x", []string{"WALK", "Go to P14"}},
+		{"4 ", []string{"WALK", "Go to P14"}},
+	} {
+		q.typed(step.keys)
+		q.sees(step.sees...)
+	}
+}
