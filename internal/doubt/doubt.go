@@ -70,6 +70,7 @@ type Finding struct {
 	Text, Do     string
 	row, partner int
 	sets         [2][]int // of an exchange
+	span         [2]int   // rows between which an event lies
 }
 
 // Options of [Find]. The zero value is the default.

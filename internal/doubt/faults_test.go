@@ -50,8 +50,9 @@ var faults = []fault{
 	{"point", "15 m", doubt.Point, plantPoint(15)},
 	{"point", "20 m", doubt.Point, plantPoint(20)},
 	{"points exchanged", "10 m or more", doubt.Exchange, plantExchange},
-	{"receiver, interleaved", "5 dB", doubt.Receiver, plantReceiver(func(n, all int) bool { return n%2 == 1 })},
-	{"receiver, halves", "5 dB", doubt.Receiver, plantReceiver(func(n, all int) bool { return n >= all/2 })},
+	{"receiver, interleaved", "5 dB", doubt.Receiver, plantReceiver(5, func(n, all int) bool { return n%2 == 1 })},
+	{"receiver, halves", "5 dB", doubt.Receiver, plantReceiver(5, func(n, all int) bool { return n >= all/2 })},
+	{"receiver, halves", "8 dB", doubt.Receiver, plantReceiver(8, func(n, all int) bool { return n >= all/2 })},
 }
 
 func plantCycle(c int) func(*scene) (planted, bool) {
@@ -238,13 +239,13 @@ func plantExchange(sc *scene) (planted, bool) {
 	return planted{}, false
 }
 
-func plantReceiver(second func(n, all int) bool) func(*scene) (planted, bool) {
+func plantReceiver(db float64, second func(n, all int) bool) func(*scene) (planted, bool) {
 	return func(sc *scene) (planted, bool) {
-		sc.second, sc.offsetDB = func(n int) bool { return second(n, len(sc.order)) }, 5
+		sc.second, sc.offsetDB = func(n int) bool { return second(n, len(sc.order)) }, db
 		return planted{hit: func(f doubt.Finding) (bool, float64) {
-			want := 5.0
+			want := db
 			if f.Receiver == "one" {
-				want = -5
+				want = -db
 			}
 			return f.Effect*want > 0, math.Abs(f.Effect - want)
 		}}, true

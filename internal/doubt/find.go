@@ -164,6 +164,9 @@ func (f *fit) worst(ctx context.Context, calm bool, not map[string]bool) (fd Fin
 	best := -1
 	for i := range all {
 		if all[i].Kind == Event {
+			if r := f.handedOver(all[i].span, all); r != nil {
+				return *r, all, true
+			}
 			return all[i], all, true
 		}
 		if over := all[i].LBF - all[i].Threshold; over > 0 && !not[all[i].key()] && (best < 0 || over > all[best].LBF-all[best].Threshold) {
@@ -183,6 +186,26 @@ func (f *fit) worst(ctx context.Context, calm bool, not map[string]bool) (fd Fin
 		}
 	}
 	return all[best], all, true
+}
+
+// handedOver is the finding that a receiver differs, where all levels change when
+// another receiver takes over for good.
+func (f *fit) handedOver(span [2]int, all []Finding) *Finding {
+	r := f.v.rows
+	for i := range all {
+		fd := &all[i]
+		if fd.Kind != Receiver || fd.LBF <= fd.Threshold {
+			continue
+		}
+		for at := max(span[0], 1); at <= span[1]; at++ {
+			before, after := r.receiver[:at], r.receiver[at:]
+			takesOver := (before[at-1] == fd.row) != (after[0] == fd.row)
+			if takesOver && slices.Contains(before, fd.row) != slices.Contains(after, fd.row) {
+				return fd
+			}
+		}
+	}
+	return nil
 }
 
 func (f *fit) pointFinding(s spotted) Finding {

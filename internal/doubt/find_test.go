@@ -136,9 +136,16 @@ func TestPoints(t *testing.T) {
 }
 
 func TestReceivers(t *testing.T) {
-	o := study(t, fault{kind: doubt.Receiver, plant: plantReceiver(func(n, _ int) bool { return n%2 == 1 })}, clean, 0, few(8))
+	o := study(t, fault{kind: doubt.Receiver, plant: plantReceiver(5, func(n, _ int) bool { return n%2 == 1 })}, clean, 0, few(8))
 	atLeast(t, .85, o.hit, o.sites, "5 dB, interleaved")
 	assert.LessOrEqual(t, median.Of(o.errs), 1.0)
+	// Where one takes over from the other on the way back, all levels change at one moment.
+	o = study(t, fault{kind: doubt.Receiver, plant: func(sc *scene) (planted, bool) {
+		there := len(sc.order)
+		sc.back()
+		return plantReceiver(8, func(n, _ int) bool { return n >= there })(sc)
+	}}, twoBands, 0, few(6))
+	atLeast(t, .85, o.first, o.sites, "8 dB on the way back, named first")
 }
 
 // What is promised holds: of faults that are larger than the report says would be

@@ -234,7 +234,7 @@ func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 		}
 	}
 	e.Effect = sum / float64(len(e.APs))
-	e.When, e.Early, e.Late = f.visit(e.row), f.visit(max(early-1, 0)), f.visit(late)
+	e.When, e.Early, e.Late, e.span = f.visit(e.row), f.visit(max(early-1, 0)), f.visit(late), [2]int{early, late}
 	return alone, []Finding{e}
 }
 
