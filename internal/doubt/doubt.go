@@ -11,7 +11,7 @@ type Kind string
 
 // The families.
 const (
-	Moved     Kind = "moved"     // an access point hangs elsewhere
+	Moved     Kind = "moved"     // an access point hangs elsewhere, on its floor or another
 	Labels    Kind = "labels"    // access points hang at each other's places
 	Power     Kind = "power"     // the power of an access point changed during the walk
 	Event     Kind = "event"     // several access points changed at a time: a wall, an area, the receiver

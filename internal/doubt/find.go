@@ -221,13 +221,7 @@ func (f *fit) pointFinding(s spotted) Finding {
 // that to the plan, by as much.
 func (f *fit) bears(before *fit, fd Finding) bool {
 	ap := fd.APs[0]
-	s := f.v.spots[ap]
-	ll := f.likely(ap, f.v.from(field{s.floor, s.height}))
-	plan := f.likely(ap, before.single(ap))[0]
-	for c := range ll {
-		ll[c] -= plan
-	}
-	return logMean(ll) > fd.Threshold
+	return logMean(f.elsewhere(ap, f.v.spots[ap].floor, f.likely(ap, before.single(ap))[0])) > fd.Threshold
 }
 
 // corrected fits again as if the finding were mended.
@@ -258,7 +252,7 @@ func (f *fit) corrected(fd Finding) *fit {
 	}
 	switch fd.Kind {
 	case Moved:
-		spots[fd.APs[0]].at = fd.Seems[0].At
+		spots[fd.APs[0]].floor, spots[fd.APs[0]].at = fd.Seems[0].Floor, fd.Seems[0].At
 	case Labels:
 		for i, ap := range fd.APs {
 			spots[ap] = v.spots[fd.AtPlaceOf[i]]

@@ -16,36 +16,58 @@ const (
 	otherOdds  = 3.0 // log of 20
 )
 
-// moved compares hanging anywhere on the floor with hanging where the plan says:
+// moved compares hanging anywhere with hanging where the plan says:
 //
 //	lbf = log mean_a exp(L(a) − L(plan))
+//
+// over the floor of the plan, or, with half of the prior, over the others.
 func (f *fit) moved() []Finding {
 	out := make([]*Finding, len(f.v.spots))
 	parallel.Do(len(out), func(ap int) {
 		if f.heardRows(ap) < 4 {
 			return
 		}
-		s := f.v.spots[ap]
-		ll := f.likely(ap, f.v.from(field{s.floor, s.height}))
-		if len(ll) == 0 {
+		s, plan := f.v.spots[ap], f.plain(ap)
+		own := f.elsewhere(ap, s.floor, plan)
+		if len(own) == 0 {
 			return
 		}
-		plan := f.plain(ap)
-		for c := range ll {
-			ll[c] -= plan
+		lbf, floor, ll := logMean(own), s.floor, own
+		if floors := len(f.v.ground.cells); floors > 1 {
+			var others []float64
+			most := lbf
+			for fl := range floors {
+				if fl == s.floor {
+					continue
+				}
+				o := f.elsewhere(ap, fl, plan)
+				if m := logMean(o) - math.Log(float64(floors-1)); m > most {
+					most, floor, ll = m, fl, o
+				}
+				others = append(others, o...)
+			}
+			lbf = logSum([]float64{lbf, logMean(others)}) - math.Ln2
 		}
-		lbf := logMean(ll)
 		if !(lbf > 0) {
 			return
 		}
-		place := f.place(ll, s.floor)
+		place := f.place(ll, floor)
 		d := distance(place.At, s.at)
 		out[ap] = &Finding{Kind: Moved, APs: []int{ap}, Seems: []Place{place}, Effect: d, SE: place.SDM, Unit: "m", LBF: lbf, Threshold: thresholds[Moved]}
-		if d <= leastMoveM {
+		if floor == s.floor && d <= leastMoveM {
 			out[ap].LBF = min(lbf, 0)
 		}
 	})
 	return kept(out)
+}
+
+// elsewhere is L of every cell of a floor less that of the plan's place.
+func (f *fit) elsewhere(ap, floor int, plan float64) []float64 {
+	ll := f.likely(ap, f.v.from(field{floor, f.v.spots[ap].height}))
+	for c := range ll {
+		ll[c] -= plan
+	}
+	return ll
 }
 
 func kept(in []*Finding) []Finding {

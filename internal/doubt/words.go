@@ -25,7 +25,11 @@ func (fd *Finding) tell(r *rows) {
 	switch fd.Kind {
 	case Moved:
 		p := fd.Seems[0]
-		fd.Text = fmt.Sprintf("%s does not hang where the plan says: its levels point to %s ±%.0f m, %.0f m from there, %s", names[0], r.spot(p.Floor, p.At), math.Ceil(p.SDM), fd.Effect, odds)
+		off := fmt.Sprintf("%.0f m from there", fd.Effect)
+		if own := r.site.AccessPoints[fd.APs[0]].Floor; r.site.Floors[p.Floor].ID != own {
+			off = "not floor " + own
+		}
+		fd.Text = fmt.Sprintf("%s does not hang where the plan says: its levels point to %s ±%.0f m, %s, %s", names[0], r.spot(p.Floor, p.At), math.Ceil(p.SDM), off, odds)
 		if p.Other != nil {
 			fd.Text += fmt.Sprintf("; %s is nearly as likely", r.spot(p.Floor, *p.Other))
 		}

@@ -33,7 +33,11 @@ func (e *Evidence) found(c *Case, f *Fault) *doubt.Finding {
 	}
 	for i := range e.Report.Findings {
 		g := &e.Report.Findings[i]
-		if string(g.Kind) != string(f.Kind) {
+		kind := Kind(g.Kind)
+		if g.Kind == doubt.Moved && c.Plan.Floors[g.Seems[0].Floor].ID != c.Plan.AccessPoints[g.APs[0]].Floor {
+			kind = Storey
+		}
+		if kind != f.Kind {
 			continue
 		}
 		about := len(f.APs) == 0 && len(f.Points) == 0
@@ -73,11 +77,11 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 	if f.After >= len(visits) {
 		return No, fmt.Sprintf("it comes after %s, and there are %d", say.Count(f.After, "visit"), len(visits))
 	}
-	if f.Kind == Storey {
-		return e.louder(c, f.APs[0])
-	}
 	if g := e.found(c, f); g != nil {
 		return Yes, "the program finds it in the walk: " + g.Text
+	}
+	if f.Kind == Storey {
+		return e.louder(c, f.APs[0])
 	}
 	could, why := e.outlook(c, f)
 	if could {
@@ -91,8 +95,7 @@ func (e *Evidence) shows(c *Case, f *Fault) (Shown, string) {
 const louderDB = 3
 
 // louder says whether an access point is heard louder on its real floor than on
-// that of the plan, by the three places that hear it best on each. Package doubt
-// looks for access points only on the floor of the plan.
+// that of the plan, by the three places that hear it best on each.
 func (e *Evidence) louder(c *Case, id string) (Shown, string) {
 	const best = 3
 	there, here := c.built(id).Floor, c.ap(id).Floor

@@ -185,7 +185,7 @@ func TestGradeWalksAndFloors(t *testing.T) {
 	s := drill.Grade(c, []drill.Answer{{Kind: drill.Storey, APs: []string{ap}}}, evidence(t, c))
 	require.Equal(t, 100, s.Points)
 	require.Equal(t, drill.Yes, s.Marks[0].Shown)
-	require.Contains(t, s.Marks[0].Why, "where it is heard best "+ap+" has −")
+	require.Contains(t, s.Marks[0].Why, ap+" does not hang where the plan says")
 	s = drill.Grade(c, []drill.Answer{{Kind: drill.Moved, APs: []string{ap}}}, evidence(t, c))
 	require.Equal(t, 80, s.Points, "half of the kind, and the right one")
 

@@ -22,10 +22,7 @@ func solve(t *testing.T, c *drill.Case, walks []walk.Walk) ([]drill.Answer, dril
 	rep, err := doubt.Find(context.Background(), c.Plan, walks, doubt.Options{Brief: true})
 	require.NoError(t, err)
 	e := drill.Evidence{Walks: walks, Report: rep}
-	if a := twoReceivers(c, walks); a != nil {
-		return []drill.Answer{*a}, e
-	}
-	rules := []func(*drill.Case, *walk.Walk) *drill.Answer{onOneLine, byTape, oneFacing, tooFew, stuck, louderElsewhere}
+	rules := []func(*drill.Case, *walk.Walk) *drill.Answer{onOneLine, byTape, oneFacing, tooFew, stuck}
 	for _, rule := range rules {
 		if a := rule(c, &walks[0]); a != nil {
 			return []drill.Answer{*a}, e
@@ -39,6 +36,10 @@ func solve(t *testing.T, c *drill.Case, walks []walk.Walk) ([]drill.Answer, dril
 		}
 		switch f.Kind {
 		case doubt.Moved, doubt.Point:
+			if f.Kind == doubt.Moved && c.Plan.Floors[f.Seems[0].Floor].ID != c.Plan.AccessPoints[f.APs[0]].Floor {
+				a.Kind = drill.Storey
+				break
+			}
 			a.At = &f.Seems[0].At
 			for _, v := range f.Visits {
 				a.Points = append(a.Points, v.Point)
@@ -47,7 +48,7 @@ func solve(t *testing.T, c *drill.Case, walks []walk.Walk) ([]drill.Answer, dril
 			a.Size, a.Since = f.Effect, f.When.Point
 		case doubt.Dies:
 			a.Since = f.When.Point
-		case doubt.Scale:
+		case doubt.Scale, doubt.Receiver:
 			a.Size = f.Effect
 		case doubt.Exchange:
 			for _, v := range f.Visits {
@@ -64,69 +65,6 @@ func solve(t *testing.T, c *drill.Case, walks []walk.Walk) ([]drill.Answer, dril
 		out = []drill.Answer{{Kind: drill.Nothing}}
 	}
 	return out, e
-}
-
-// twoReceivers compares what two receivers reported at the points of both, over
-// all access points; package doubt takes it for an event of several of them.
-func twoReceivers(c *drill.Case, walks []walk.Walk) *drill.Answer {
-	if len(walks) < 2 || walks[0].Receiver == walks[1].Receiver {
-		return nil
-	}
-	at := map[walk.Place]walk.Stay{}
-	for _, st := range walk.Stays(c.Plan, walks[:1], walk.ByVisit) {
-		at[st.Place()] = st
-	}
-	sum, n := 0.0, 0.0
-	for _, st := range walk.Stays(c.Plan, walks[1:], walk.ByVisit) {
-		for k, l := range st.Levels {
-			if one, ok := at[st.Place()]; ok && l.Heard > 0 && one.Levels[k].Heard > 0 {
-				sum, n = sum+l.MeanDBm-one.Levels[k].MeanDBm, n+1
-			}
-		}
-	}
-	if n < 20 || math.Abs(sum/n) < 2 {
-		return nil
-	}
-	return &drill.Answer{Kind: drill.Receiver, Size: sum / n}
-}
-
-// louderElsewhere looks for the access point that is most surely louder on a floor
-// where it is not drawn, by the three places that hear it best on each; package
-// doubt looks only on its own floor.
-func louderElsewhere(c *drill.Case, w *walk.Walk) *drill.Answer {
-	best := map[[2]string][]float64{} // of an access point on a floor, the loudest first
-	refs := c.Plan.Radios()
-	for _, st := range walk.Stays(c.Plan, []walk.Walk{*w}, walk.ByVisit) {
-		for k, l := range st.Levels {
-			if ref := refs[k]; l.Heard > 0 && ref.Radio == 0 {
-				key := [2]string{c.Plan.AccessPoints[ref.AP].ID, c.Plan.Floors[st.Floor].ID}
-				best[key] = append(best[key], -l.MeanDBm)
-			}
-		}
-	}
-	loud := func(ap, floor string) float64 {
-		ls := best[[2]string{ap, floor}]
-		slices.Sort(ls)
-		sum := 0.0
-		for i := range 3 {
-			if i < len(ls) {
-				sum -= ls[i]
-			} else {
-				sum -= 95
-			}
-		}
-		return sum / 3
-	}
-	var out *drill.Answer
-	most := 3.0 // dB
-	for _, ap := range c.Plan.AccessPoints {
-		for _, f := range c.Plan.Floors {
-			if by := loud(ap.ID, f.ID) - loud(ap.ID, ap.Floor); f.ID != ap.Floor && by > most {
-				out, most = &drill.Answer{Kind: drill.Storey, APs: []string{ap.ID}}, by
-			}
-		}
-	}
-	return out
 }
 
 // onOneLine looks whether the access points have no breadth.
