@@ -22,7 +22,7 @@ type APOutlook struct {
 	AP      int
 	MoveM   float64 // from its place on the plan
 	StepDB  float64 // change of power in the middle of the walk; NaN where no places were visited before and after
-	StepSE  float64 // standard error of its size, dB
+	StepSE  float64 // standard error of its size, dB, the wandering of power included
 	Bookend bool    // StepDB is from points visited at both ends, and hangs on no model
 	Dying   *Visit  // the last visit before which falling silent would have been noticed; nil for none
 	Hearing float64 // expected hearings in places apart, over the whole walk
@@ -65,7 +65,7 @@ func (f *fit) outlook() Outlook {
 		}
 		if e := ends[ap]; e != nil {
 			if db := e.critical + ninety*math.Hypot(e.se, driftSD); !(o.StepDB < db) {
-				o.StepDB, o.StepSE, o.Bookend = db, e.se, true
+				o.StepDB, o.StepSE, o.Bookend = db, math.Hypot(e.se, driftSD), true
 			}
 		}
 		o.Dying, o.Hearing = f.dyingSeen(ap)
@@ -92,10 +92,10 @@ func (s *step) seen(f *fit) (db, se float64) {
 	v := 1 / (median.Of(dens) * s.share)
 	small, large := v+driftSD*driftSD, v+stepSD*stepSD
 	if !f.repeated(f.v.rows.n/2, s.ap) {
-		return math.NaN(), math.Sqrt(v)
+		return math.NaN(), f.unsure(s.ap, f.v.rows.n/2, v)
 	}
 	need := thresholds[Power]/s.share + math.Log(max(float64(len(dens))/stepRows, 1)) + .5*math.Log(large/small)
-	return stepHonest * (math.Sqrt(need/(.5*(1/small-1/large))) + ninety*math.Sqrt(small)), math.Sqrt(v)
+	return stepHonest * (math.Sqrt(need/(.5*(1/small-1/large))) + ninety*math.Sqrt(small)), f.unsure(s.ap, f.v.rows.n/2, v)
 }
 
 // moveSeen is the least distance at which a move is named in nine of ten sites,

@@ -40,9 +40,20 @@ type step struct {
 	late     int
 }
 
-// size of the step if it came at row τ.
-func (s *step) size(row int) (db, se float64) {
-	return s.num[row] / s.den[row], 1 / math.Sqrt(s.den[row]*s.share)
+// size is that of a step if it came at row τ.
+func (f *fit) size(s *step, row int) (db, se float64) {
+	return s.num[row] / s.den[row], f.unsure(s.ap, row, 1/(s.den[row]*s.share))
+}
+
+// unsure is the standard error of a change of power at row τ: levels tell it with
+// variance v, power wanders, and where no place was visited before and after, the
+// second part of the walk may lie behind walls that are not on the plan.
+func (f *fit) unsure(ap, row int, v float64) float64 {
+	v += driftSD * driftSD
+	if !f.repeated(row, ap) {
+		v += shadeDB * shadeDB
+	}
+	return math.Sqrt(v)
 }
 
 // steps gives a step of every access point that enough rows heard.
@@ -174,7 +185,7 @@ func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 	var strong []*step
 	for i := range steps {
 		s := &steps[i]
-		db, se := s.size(s.at)
+		db, se := f.size(s, s.at)
 		fd := Finding{Kind: Power, APs: []int{s.ap}, Effect: db, SE: se, Unit: "dB", LBF: s.lbf, Threshold: limit,
 			When: f.visit(s.at), Early: f.visit(max(s.early-1, 0)), Late: f.visit(s.late), row: s.at, Suspicion: !f.repeated(s.at, s.ap)}
 		if fd.Suspicion {
@@ -182,7 +193,7 @@ func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 		}
 		if e := ends[s.ap]; e != nil {
 			if at := e.evidence(e.critical); e.evidence(e.mean)-at > max(fd.LBF-fd.Threshold, 0) {
-				fd.Effect, fd.SE, fd.LBF, fd.Threshold, fd.Suspicion = e.mean, e.se, e.evidence(e.mean), at, false
+				fd.Effect, fd.SE, fd.LBF, fd.Threshold, fd.Suspicion = e.mean, math.Hypot(e.se, driftSD), e.evidence(e.mean), at, false
 			}
 		}
 		alone = append(alone, fd)
@@ -219,7 +230,7 @@ func (f *fit) power(steps []step) (alone []Finding, events []Finding) {
 	sum := 0.0
 	for _, s := range strong {
 		if with(s, best, up) {
-			db, _ := s.size(s.at)
+			db, _ := f.size(s, s.at)
 			e.APs, e.LBF = append(e.APs, s.ap), e.LBF+s.lbf
 			sum += db
 			early, late = max(early, s.early), min(late, s.late)
