@@ -29,7 +29,7 @@ const (
 // are calibrated on clean sites, because maxima over places and moments with
 // estimated covariances do not follow textbook quantiles.
 var thresholds = map[Kind]float64{
-	Moved: 5, Labels: 3, Power: 4, Event: 4, Dies: 4.5, Dead: 4.6, Scale: 5, Point: 7.5, Exchange: 9, Receiver: 3, Slope: 5,
+	Moved: 5, Labels: 3, Power: 4, Event: 4, Dies: 3.5, Dead: 4.6, Scale: 5, Point: 7.5, Exchange: 9, Receiver: 3, Slope: 5,
 }
 
 // Visit is when something happened or where somebody stood.
