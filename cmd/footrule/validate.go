@@ -51,7 +51,7 @@ seeds and numbers of sites give equal rows on any machine.`,
 	fl := cmd.Flags()
 	fl.IntVar(&f.sites, "sites", 0, fmt.Sprintf("simulated sites of each kind (default %d, with --quick %d)", validation.FullSites, validation.QuickSites))
 	fl.Uint64Var(&f.seed, "seed", 1, "of all that is simulated")
-	fl.BoolVar(&f.quick, "quick", false, "fewer kinds of sites: half a minute instead of some ten")
+	fl.BoolVar(&f.quick, "quick", false, "fewer kinds of sites: seconds instead of minutes")
 	fl.StringArrayVar(&f.study, "study", nil, fmt.Sprintf("only this study (repeatable): one of %s", strings.Join(validation.Studies(), ", ")))
 	fl.StringVar(&f.data, "data", "", "folder with recorded walks of real sites")
 	fl.StringVar(&f.out, "out", "", "write the tables to this file as Markdown, too")
