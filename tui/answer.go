@@ -19,8 +19,10 @@ type Drill struct {
 	Answers []drill.Answer // given so far
 	Open    bool           // the truth was shown already, so that no answer is taken
 
-	// Keep returns once the answers are on disk. Only then are they said to be kept.
-	Keep func(answers []drill.Answer) error
+	// Keep changes the answers that are on disk, which another window may have changed
+	// meanwhile, and gives them once they are there again. Only then are they said to be
+	// kept.
+	Keep func(change func([]drill.Answer) []drill.Answer) ([]drill.Answer, error)
 	// Grade grades what was kept and opens the case. Its context ends when the
 	// answer is no longer wanted.
 	Grade func(ctx context.Context) (Graded, error)
@@ -250,7 +252,8 @@ func (m *Model) nextStepOf() tea.Cmd {
 		m.said = note{sentence(err), true}
 		return nil
 	}
-	return m.keepAnswers(drill.Give(a.said, a.now), "You say: "+a.now.String()+".")
+	now := a.now
+	return m.keepAnswers(func(said []drill.Answer) []drill.Answer { return drill.Give(said, now) }, "You say: "+now.String()+".")
 }
 
 // aimPlace puts the place at the cursor of the lens where it was moved by hand, else where the plan has the

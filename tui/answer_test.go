@@ -29,12 +29,12 @@ type desk struct {
 func (d *desk) drill() *tui.Drill {
 	return &tui.Drill{
 		Story: "Trolleys are shown a room or two from where they stand, mostly about the middle of the building. The front wall was taped: 46.0 m.",
-		Keep: func(answers []drill.Answer) error {
+		Keep: func(change func([]drill.Answer) []drill.Answer) ([]drill.Answer, error) {
 			if d.full {
-				return errors.New("no space left on the device")
+				return nil, errors.New("no space left on the device")
 			}
-			d.kept = answers
-			return nil
+			d.kept = change(d.kept)
+			return d.kept, nil
 		},
 		Grade: func(context.Context) (tui.Graded, error) {
 			d.graded++
@@ -95,6 +95,20 @@ func (v *viewer) graded() *viewer {
 		v.press("shift+tab")
 	}
 	return v.press("space", "space")
+}
+
+// What was answered elsewhere meanwhile stays, and shows.
+func TestAnswersElsewhereStay(t *testing.T) {
+	d := &desk{}
+	v := viewDrill(t, 80, 24, d, nil).press("e", "c")
+	d.kept = []drill.Answer{{Kind: drill.Few}}
+	v.row(drill.Dead).press("space", "space")
+	require.Len(t, d.kept, 2)
+	require.Equal(t, drill.Few, d.kept[0].Kind)
+	require.Equal(t, drill.Dead, d.kept[1].Kind)
+	v.row(drill.Few).press("u")
+	require.Len(t, d.kept, 1)
+	require.Equal(t, drill.Dead, d.kept[0].Kind)
 }
 
 func TestDrillGoldens(t *testing.T) {

@@ -14,20 +14,26 @@ func (m *Model) withdraw() tea.Cmd {
 	if a.out || a.at == len(a.kinds) {
 		return nil
 	}
-	left, gone := drill.Withdraw(a.said, a.kinds[a.at])
-	if gone == 0 {
+	kind := a.kinds[a.at]
+	if _, gone := drill.Withdraw(a.said, kind); gone == 0 {
 		m.said = note{"Of that nothing was said.", true}
 		return nil
 	}
-	return m.keepAnswers(left, "Taken back: "+a.kinds[a.at].Name()+".")
+	return m.keepAnswers(func(said []drill.Answer) []drill.Answer {
+		left, _ := drill.Withdraw(said, kind)
+		return left
+	}, "Taken back: "+kind.Name()+".")
 }
 
-func (m *Model) keepAnswers(answers []drill.Answer, text string) tea.Cmd {
+func (m *Model) keepAnswers(change func([]drill.Answer) []drill.Answer, text string) tea.Cmd {
 	a := m.ans
 	a.out = true
 	a.seq++
 	seq, keep := a.seq, a.drill.Keep
-	return func() tea.Msg { return keptMsg{seq, answers, text, keep(answers)} }
+	return func() tea.Msg {
+		answers, err := keep(change)
+		return keptMsg{seq, answers, text, err}
+	}
 }
 
 func (m *Model) keptAnswers(msg keptMsg) {

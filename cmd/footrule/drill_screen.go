@@ -25,8 +25,8 @@ func drillOnScreen(sh *shell, r *drill.Record, with func(func(*store.Store) erro
 	if c, err := r.Case(); err == nil { // who can't make the case again is told when it is graded
 		d.Story = c.Story
 	}
-	// change reads the record anew: another window may have answered meanwhile.
-	change := func(do func(*store.Store, *drill.Record) error) error {
+	// fresh reads the record anew: another window may have answered meanwhile.
+	fresh := func(do func(*store.Store, *drill.Record) error) error {
 		return with(func(st *store.Store) error {
 			rec, err := drillIn(st)
 			if err != nil {
@@ -35,17 +35,19 @@ func drillOnScreen(sh *shell, r *drill.Record, with func(func(*store.Store) erro
 			return do(st, rec)
 		})
 	}
-	d.Keep = func(answers []drill.Answer) error {
-		return change(func(st *store.Store, rec *drill.Record) error {
+	d.Keep = func(change func([]drill.Answer) []drill.Answer) (kept []drill.Answer, err error) {
+		err = fresh(func(st *store.Store, rec *drill.Record) error {
 			if rec.Open() {
 				return fmt.Errorf("the case is open, its truth was shown elsewhere; take the next one")
 			}
-			rec.Answers = answers
+			rec.Answers = change(rec.Answers)
+			kept = rec.Answers
 			return keepDrill(st, rec)
 		})
+		return kept, err
 	}
 	d.Grade = func(ctx context.Context) (out tui.Graded, err error) {
-		err = change(func(st *store.Store, rec *drill.Record) error {
+		err = fresh(func(st *store.Store, rec *drill.Record) error {
 			c, err := rec.Case()
 			if err != nil {
 				return err
