@@ -14,6 +14,14 @@ const (
 	shadeSteps = 9
 )
 
+// shades are those levels in dB.
+var shades = func() (v [shadeSteps]float64) {
+	for s := range v {
+		v[s] = shadeDB * quantile((float64(s)+.5)/shadeSteps)
+	}
+	return v
+}()
+
 // leastBefore is how many rows must have heard what is said to have died.
 const leastBefore = 3
 
@@ -105,8 +113,8 @@ func (f *fit) upTo(k, i int) *upTo {
 	mu, sd := f.predict(k, i, f.radios[k].rows, &f.krigs[k])
 	pm, low := f.odds(f.v.rows.listened[c]), f.v.rows.floorDBm[c]
 	out := &upTo{hearing: 1 - math.Exp(unheard(pm, mu, sd, low))}
-	for s := range out.unheard {
-		out.unheard[s] = unheard(pm, mu+shadeDB*quantile((float64(s)+.5)/shadeSteps), sd, low)
+	for s, db := range shades {
+		out.unheard[s] = unheard(pm, mu+db, sd, low)
 	}
 	return out
 }

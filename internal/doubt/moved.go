@@ -52,7 +52,8 @@ func (f *fit) moved() []Finding {
 			return
 		}
 		place := f.place(ll, floor)
-		d := distance(place.At, s.at)
+		floors := f.v.rows.site.Floors
+		d := math.Hypot(distance(place.At, s.at), floors[floor].ElevationM-floors[s.floor].ElevationM)
 		out[ap] = &Finding{Kind: Moved, APs: []int{ap}, Seems: []Place{place}, Effect: d, SE: place.SDM, Unit: "m", LBF: lbf, Threshold: thresholds[Moved]}
 		if floor == s.floor && d <= leastMoveM {
 			out[ap].LBF = min(lbf, 0)
