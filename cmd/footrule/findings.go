@@ -38,10 +38,6 @@ func findings(plan *site.Site, rep *doubt.Report) []tui.Finding {
 			t.AP = f.APs[0]
 			ap := &plan.AccessPoints[t.AP]
 			t.Floor, t.At = ap.Floor, ap.At
-			if len(f.AtPlaceOf) > 0 {
-				other := plan.AccessPoints[f.AtPlaceOf[0]].At
-				t.Seems = &other
-			}
 		case len(f.Visits) > 0:
 			t.Floor, t.At = plan.Floors[f.Visits[0].Floor].ID, f.Visits[0].At
 		case f.When != nil:
