@@ -67,9 +67,6 @@ func (m *Model) placeFloor() tea.Cmd {
 	return nil
 }
 
-// takeSize takes the size; none leaves it unsaid.
-func (m *Model) takeSize() tea.Cmd { return m.took() }
-
 // drawAnswerOn marks on the plan what is named and what the cursor is on.
 func (m *Model) drawAnswerOn(p *planCache, f *site.Floor) {
 	if !m.answering() {
@@ -101,7 +98,7 @@ func (m *Model) drawAnswerOn(p *planCache, f *site.Floor) {
 			ring(v.At, canvas.Clean(v.Point))
 		}
 	case ofPlace:
-		from := orb.Point{}
+		var from orb.Point
 		switch ap := m.apNamed(); {
 		case ap != nil && ap.Floor == f.ID:
 			from = ap.At

@@ -2,11 +2,9 @@ package tui
 
 import tea "github.com/charmbracelet/bubbletea"
 
-// answerMode is the mode of a step of the dialog.
-func (a *answer) mode() mode {
-	return map[step]mode{ofKind: naming, ofAP: namingAP, ofPoint: namingPoint, ofPlace: namingPlace, ofMoment: namingMoment, ofSize: namingSize,
-		toGrade: grading, inGrading: marking}[a.step]
-}
+// modeOf is the mode of a step of the dialog.
+var modeOf = map[step]mode{ofKind: naming, ofAP: namingAP, ofPoint: namingPoint, ofPlace: namingPlace, ofMoment: namingMoment, ofSize: namingSize,
+	toGrade: grading, inGrading: marking}
 
 // answerBindings gives what the keys do in the dialog of a drill.
 func answerBindings(md mode) []binding {
@@ -56,7 +54,7 @@ func answerBindings(md mode) []binding {
 			binding{keys("left", "h", "a"), "", "", "ten visits back", func(m *Model) tea.Cmd { return m.visitBy(-10) }})
 	case namingSize:
 		size := func(d float64) do { return func(m *Model) tea.Cmd { return m.sizeBy(d) } }
-		out = []binding{take("so much", (*Model).takeSize), pass,
+		out = []binding{take("so much", (*Model).took), pass,
 			{keys("up", "k", "w"), "", "more", "one step more", size(1)},
 			{keys("down", "j", "x"), "", "less", "one step less", size(-1)},
 			{keys("right", "l", "d"), "", "", "five steps more", size(5)},

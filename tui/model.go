@@ -168,7 +168,7 @@ func (m *Model) Init() tea.Cmd {
 // mode says what the keys mean now.
 func (m *Model) mode() mode {
 	if m.answering() {
-		return m.ans.mode()
+		return modeOf[m.ans.step]
 	}
 	return m.under()
 }

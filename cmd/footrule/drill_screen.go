@@ -11,8 +11,6 @@ import (
 	"footrule/internal/site"
 	"footrule/store"
 	"footrule/tui"
-
-	"github.com/paulmach/orb"
 )
 
 // drillOnScreen lets the drill in a file be answered on the screen of its walk;
@@ -81,12 +79,15 @@ func inFile(path string) func(func(*store.Store) error) error {
 // truths says what was wrong in the words of the screen: where it was drawn or
 // recorded, and where it really is.
 func truths(c *drill.Case, s *drill.Score) []tui.Finding {
+	finding := func(title, truth string, k drill.Kind) tui.Finding {
+		return tui.Finding{Title: "truth: " + title, Evidence: truth, Do: capital(k.Cure()) + ".", AP: -1,
+			Floor: c.Plan.Floors[0].ID, At: c.Plan.Floors[0].BoundingBox().Center()}
+	}
 	var out []tui.Finding
 	for i := range s.Marks {
 		m := &s.Marks[i]
 		f := &m.Fault
-		t := tui.Finding{Title: strings.Join(append(append([]string{"truth: " + string(f.Kind)}, f.APs...), f.Points...), ", "), Evidence: capital(m.Truth) + ".", Do: capital(f.Kind.Cure()) + ".", AP: -1,
-			Floor: c.Plan.Floors[0].ID, At: c.Plan.Floors[0].BoundingBox().Center()}
+		t := finding(strings.Join(slices.Concat([]string{string(f.Kind)}, f.APs, f.Points), ", "), capital(m.Truth)+".", f.Kind)
 		switch {
 		case len(f.APs) > 0:
 			t.AP = slices.IndexFunc(c.Plan.AccessPoints, func(ap site.AccessPoint) bool { return ap.ID == f.APs[0] })
@@ -110,9 +111,7 @@ func truths(c *drill.Case, s *drill.Score) []tui.Finding {
 		out = append(out, t)
 	}
 	if len(out) == 0 {
-		b := c.Plan.Floors[0].BoundingBox()
-		out = append(out, tui.Finding{Title: "truth: " + string(drill.Nothing), Evidence: "The site is clean.", Do: capital(drill.Nothing.Cure()) + ".", AP: -1,
-			Floor: c.Plan.Floors[0].ID, At: orb.Point(b.Center())})
+		out = append(out, finding(string(drill.Nothing), "The site is clean.", drill.Nothing))
 	}
 	return out
 }

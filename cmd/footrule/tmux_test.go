@@ -67,6 +67,18 @@ func (p *pane) press(k string) {
 	}
 }
 
+// until presses a key up to twenty times for a text.
+func (p *pane) until(text, key string) {
+	p.t.Helper()
+	for range 20 {
+		if strings.Contains(p.screen(), text) {
+			return
+		}
+		p.press(key)
+	}
+	p.sees(text)
+}
+
 // runs types a command on a clean screen.
 func (p *pane) runs(command string) {
 	p.t.Helper()
@@ -176,13 +188,7 @@ func TestDrillInTmux(t *testing.T) {
 	p.sees("Access points heard")
 	p.keys("c")
 	p.sees("What is wrong here?")
-	for range 20 {
-		if strings.Contains(p.screen(), "▸ dead") {
-			break
-		}
-		p.press("Tab")
-	}
-	p.sees("▸ dead")
+	p.until("▸ dead", "Tab")
 	p.keys("Space")
 	p.sees("Which access point has it?")
 	for range 3 {
@@ -190,12 +196,7 @@ func TestDrillInTmux(t *testing.T) {
 	}
 	p.press("Space")
 	p.sees("You say: an access point was never heard: AP-04.")
-	for range 20 {
-		if strings.Contains(p.screen(), "Space grades what was named") {
-			break
-		}
-		p.press("BTab")
-	}
+	p.until("Space grades what was named", "BTab")
 	p.press("Space")
 	p.sees("Space again grades.")
 	p.keys("Space")
